@@ -1,0 +1,153 @@
+"""Data checks: one SQL file each, run over a batch before it is written or over the registry.
+
+A check reads ``checked_<table>`` (the rows in question, with ``row_no``) and
+``known_<table>`` (everything known, those rows included), and returns the ``row_no`` of
+each offending row, with an optional ``detail`` that ends the sentence.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cache
+from typing import TYPE_CHECKING, Any
+
+import polars as pl
+
+from registry import vocabulary
+from registry.dictionary import KEYS, TABLE_ORDER, tables
+from registry.sqlfiles import load_folder
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+    from datetime import date
+
+    import duckdb
+
+    from registry.store import Registry
+
+#: Stops the file; holds the row; holds it until confirmed; accepted and listed; listed
+#: only when the whole registry is checked.
+SEVERITIES = ("stop", "hold", "review", "warning", "note")
+_REQUIRED = frozenset({"check", "table", "column", "severity", "message", "hint"})
+_OPTIONAL = frozenset({"source", "scope"})
+
+
+@dataclass(frozen=True)
+class Check:
+    """One data check, as its file states it."""
+
+    name: str
+    table: str
+    column: str
+    severity: str
+    message: str
+    hint: str
+    batch_only: bool
+    sql: str
+
+
+@dataclass(frozen=True)
+class Offence:
+    """One row that a check found; ``detail`` ends the sentence where the check gives one."""
+
+    check: Check
+    row_no: int
+    detail: str = ""
+
+    @property
+    def message(self) -> str:
+        """The sentence, with its detail."""
+        return f"{self.check.message} {self.detail}".strip() if self.detail else self.check.message
+
+
+@cache
+def load() -> tuple[Check, ...]:
+    """All checks, parents' tables before children's.
+
+    Raises
+    ------
+    HeaderProblem
+        A header lacks a key or has an unknown one.
+    """
+    found = [
+        Check(
+            one.name,
+            one.header["table"],
+            one.header["column"],
+            one.header["severity"],
+            one.header["message"],
+            one.header["hint"],
+            one.header.get("scope") == "batch",
+            one.sql,
+        )
+        for one in load_folder("checks", _REQUIRED, _OPTIONAL)
+    ]
+    return tuple(sorted(found, key=lambda check: (TABLE_ORDER.index(check.table), check.name)))
+
+
+def prepare(cursor: duckdb.DuckDBPyConnection) -> None:
+    """Temporary tables that checks read beside the rows: the list of lesion codes."""
+    codes = pl.DataFrame({"code": list(vocabulary.labels("pathology", "lesion"))})
+    cursor.register("made_lesion_code", codes.to_arrow())
+    cursor.execute("CREATE OR REPLACE TEMP TABLE lesion_code AS SELECT code FROM made_lesion_code")
+    cursor.unregister("made_lesion_code")
+
+
+def run(cursor: duckdb.DuckDBPyConnection, checks: Iterable[Check], today: date) -> list[Offence]:
+    """Run checks on a cursor whose ``checked_`` and ``known_`` relations stand."""
+    offences = []
+    for check in checks:
+        parameters: dict[str, Any] | None = {"today": today} if "$today" in check.sql else None
+        for row in cursor.execute(check.sql, parameters).fetchall():
+            offences.append(Offence(check, row[0], "" if len(row) < 2 or row[1] is None else str(row[1])))
+    return offences
+
+
+def check_registry(registry: Registry, today: date) -> pl.DataFrame:
+    """Every offence among the stored rows: check, severity, table, key, column, message, hint."""
+    rows: list[dict[str, str]] = []
+    with registry.cursor() as cursor:
+        prepare(cursor)
+        _stored_relations(cursor, registry)
+        for offence in run(cursor, [check for check in load() if not check.batch_only], today):
+            check = offence.check
+            rows.append(
+                {
+                    "severity": check.severity,
+                    "check": check.name,
+                    "table": check.table,
+                    "key": _key_of(cursor, check.table, offence.row_no),
+                    "column": check.column,
+                    "message": offence.message,
+                    "hint": check.hint,
+                }
+            )
+    columns = ["severity", "check", "table", "key", "column", "message", "hint"]
+    found = pl.DataFrame(rows, schema=dict.fromkeys(columns, pl.String))
+    return found.sort("severity", "check", "key", descending=False)
+
+
+def _stored_relations(cursor: duckdb.DuckDBPyConnection, registry: Registry) -> None:
+    apart: dict[str, pl.DataFrame] = {
+        "birth": pl.DataFrame(schema={"patient": pl.String, "birth_date": pl.Date}),
+        "accession": pl.DataFrame(schema={"procedure_id": pl.String, "accession": pl.String}),
+    }
+    for name, columns in (("birth", "patient, birth_date"), ("accession", "procedure_id, accession")):
+        table = "patient_identity" if name == "birth" else "procedure_accession"
+        cursor.register(f"known_{name}", registry.identity_frame(f"SELECT {columns} FROM {table}", apart[name]).to_arrow())
+    for name in TABLE_ORDER:
+        extra = ""
+        join = ""
+        if name == "patients":
+            extra, join = ", b.birth_date", "LEFT JOIN known_birth AS b ON b.patient = t.patient"
+        elif name == "procedures":
+            extra, join = ", b.accession", "LEFT JOIN known_accession AS b ON b.procedure_id = t.procedure_id"
+        cursor.execute(f"CREATE OR REPLACE TEMP VIEW checked_{name} AS SELECT t.rowid AS row_no, t.*{extra} FROM main.{name} AS t {join}")
+        cursor.execute(f"CREATE OR REPLACE TEMP VIEW known_{name} AS SELECT * FROM main.{name}")
+
+
+def _key_of(cursor: duckdb.DuckDBPyConnection, table: str, row_no: int) -> str:
+    """Key of a stored row in words; the pseudonym stands for a patient identifier."""
+    columns = ["patient" if name == "patient_id" else name for name in KEYS[table]]
+    values = cursor.execute(f"SELECT {', '.join(columns)} FROM main.{tables()[table].name} WHERE rowid = ?", [row_no]).fetchall()
+    return " / ".join("" if value is None else str(value) for value in values[0]) if values else ""

@@ -1,0 +1,225 @@
+"""Cells to typed values: one SQL expression a field, and the sentence when it fails.
+
+Every value arrives as text. DuckDB's casts are quick but generous (they take slashes
+in dates, underscores in numbers, hour 24, infinity), so each cast stands beside a test
+of form.
+"""
+
+from __future__ import annotations
+
+import difflib
+import re
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from registry.intake import zone as zones
+from registry.intake.problems import shown
+
+if TYPE_CHECKING:
+    from registry.dictionary import Field
+    from registry.site import Site
+
+#: Explicit word that empties a field; an empty cell says nothing.
+ERASE = "<erase>"
+#: Other ways to write a code that are taken and said.
+ALIASES: dict[str, dict[str, str]] = {
+    "procedures.tracer": {"FDG": "F-18 FDG", "18F-FDG": "F-18 FDG", "F18 FDG": "F-18 FDG", "[18F]FDG": "F-18 FDG"},
+    "sources.nuclide": {"F18": "F-18", "18F": "F-18", "Ge68": "Ge-68", "68Ge": "Ge-68"},
+}
+_EARLIEST_YEAR = 1900
+_TIMESTAMP = (
+    r"^[0-9]{4}-[0-9]{2}-[0-9]{2}[T ][0-9]{2}:[0-9]{2}(:[0-9]{2}(\.[0-9]{1,6})?)?(Z|[+-][0-9]{2}:?[0-9]{2})$"
+)
+
+
+@dataclass(frozen=True)
+class Cell:
+    """SQL of one field over the received text column.
+
+    ``typed`` is the value, ``fails`` a boolean that is never NULL, ``extra`` a
+    companion column (offset of a timestamp) or None.
+    """
+
+    name: str
+    typed: str
+    fails: str
+    extra: tuple[str, str] | None = None
+
+
+def quoted(text: str) -> str:
+    """A text literal of SQL; used for codes and units of the dictionary only."""
+    return "'" + text.replace("'", "''") + "'"
+
+
+def codes_of(field: Field, site: Site) -> tuple[str, ...]:
+    """Allowed codes: those of the dictionary and those the site added."""
+    return field.codes + site.added_codes.get(f"{field.table}.{field.name}", ())
+
+
+def _bounds(field: Field, typed: str) -> str:
+    tests = []
+    if field.minimum is not None:
+        tests.append(f"{typed} {'<=' if field.above else '<'} {field.minimum!r}")
+    if field.maximum is not None:
+        tests.append(f"{typed} > {field.maximum!r}")
+    return "".join(f" OR {test}" for test in tests)
+
+
+def _with_unit(field: Field, column: str, kind: str) -> str:
+    """The number of a cell, also where its own unit stands behind it ("8 G")."""
+    plain = f"TRY_CAST({column} AS {kind})"
+    if not field.unit or field.unit == "1":
+        return plain
+    unit = re.escape(field.unit) + ("|gauge" if field.unit == "G" else "")
+    pattern = quoted(rf"^([+-]?[0-9.]+)\s*-?\s*(?:{unit})$")
+    return f"coalesce({plain}, TRY_CAST(regexp_extract({column}, {pattern}, 1) AS {kind}))"
+
+
+def _number(field: Field, column: str) -> Cell:
+    whole = field.type == "integer"
+    typed = _with_unit(field, column, "INTEGER" if whole else "DOUBLE")
+    form = f"contains({column}, '_')"
+    if whole:
+        form += f" OR contains({column}, '.') OR contains({column}, 'x') OR contains({column}, 'X')"
+    elif field.maximum is None or field.minimum is None:
+        form += f" OR NOT isfinite({typed})"
+    fails = f"({column} IS NOT NULL AND coalesce({typed} IS NULL OR {form}{_bounds(field, typed)}, true))"
+    return Cell(field.name, typed, fails)
+
+
+def _code(field: Field, column: str, site: Site) -> Cell:
+    typed = column
+    if aliases := ALIASES.get(f"{field.table}.{field.name}"):
+        branches = " ".join(f"WHEN {quoted(alias)} THEN {quoted(code)}" for alias, code in aliases.items())
+        typed = f"CASE {column} {branches} ELSE {column} END"
+    listed = ", ".join(quoted(code) for code in codes_of(field, site))
+    fails = f"coalesce({typed} NOT IN ({listed}), false)"
+    if field.type == "integer":
+        typed = f"TRY_CAST({typed} AS INTEGER)"
+    return Cell(field.name, typed, fails)
+
+
+def _date(field: Field, column: str) -> Cell:
+    typed = f"TRY_CAST({column} AS DATE)"
+    form = f"strlen({column}) <> 10 OR substr({column}, 5, 1) <> '-'"
+    fails = (
+        f"({column} IS NOT NULL AND coalesce({typed} IS NULL OR {form} "
+        f"OR {typed} < DATE '{_EARLIEST_YEAR}-01-01', true))"
+    )
+    return Cell(field.name, typed, fails)
+
+
+def _timestamp(field: Field, column: str, site: Site) -> Cell:
+    """Local time of the site and its offset; text with an offset is converted.
+
+    Days on which clocks change, and only they, are looked up moment by moment in
+    ``zone_moment``; all other days have one offset in ``zone_day``.
+    """
+    plain = f"(strlen({column}) IN (10, 16) OR (strlen({column}) = 19 AND substr({column}, 17, 1) = ':'))"
+    seconds = f"CASE WHEN substr({column}, 17, 1) = ':' THEN {column} ELSE substr({column}, 1, 16) || ':00' || substr({column}, 17) END"
+    instant = f"TRY_CAST(replace({seconds}, 'Z', '+00:00') AS TIMESTAMPTZ)"
+    zone = quoted(site.time_zone)
+    typed = (
+        f"CASE WHEN {plain} THEN TRY_CAST({column} AS TIMESTAMP) "
+        f"WHEN regexp_matches({column}, {quoted(_TIMESTAMP)}) THEN timezone({zone}, {instant}) END"
+    )
+    offset = (
+        f"CASE WHEN {plain} THEN coalesce(day_{field.name}.offset_min, moment_{field.name}.offset_min) "
+        f"ELSE date_diff('minute', timezone('UTC', {instant}), timezone({zone}, {instant})) END"
+    )
+    form = (
+        f"substr({column}, 5, 1) <> '-' OR substr({column}, 8, 1) <> '-' OR substr({column}, 12, 2) = '24' "
+        f"OR substr({column}, 11, 1) NOT IN ('T', ' ', '')"
+    )
+    fails = (
+        f"({column} IS NOT NULL AND coalesce({typed} IS NULL OR {form} OR moment_{field.name}.problem IS NOT NULL "
+        f"OR {typed} < TIMESTAMP '{_EARLIEST_YEAR}-01-01', true))"
+    )
+    return Cell(field.name, typed, fails, (f"{field.name}_offset_min", offset))
+
+
+def cell(field: Field, column: str, site: Site) -> Cell:
+    """SQL of one field whose text stands in ``column``."""
+    if field.codes:
+        return _code(field, column, site)
+    if field.type in ("integer", "decimal"):
+        return _number(field, column)
+    if field.type == "date":
+        return _date(field, column)
+    if field.type == "timestamp":
+        return _timestamp(field, column, site)
+    # On a table without rows nothing can be erased: the word is read as an empty cell.
+    return Cell(field.name, f"nullif({column}, {quoted(ERASE)})", f"coalesce(length({column}) > {field.max_length}, false)")
+
+
+def sql_type(field: Field) -> str:
+    """Column type in the staging tables."""
+    return {"integer": "INTEGER", "decimal": "DOUBLE", "date": "DATE", "timestamp": "TIMESTAMP"}.get(field.type, "VARCHAR")
+
+
+# -- sentences ---------------------------------------------------------------------
+
+
+def _range_words(field: Field) -> str:
+    unit = f" {field.unit}" if field.unit and field.unit != "1" else ""
+    if field.minimum is not None and field.maximum is not None:
+        return f"{field.minimum:g} to {field.maximum:g}{unit}"
+    if field.minimum is not None:
+        return f"{'above' if field.above else 'at least'} {field.minimum:g}{unit}"
+    return f"a number{unit}"
+
+
+def _explain_number(field: Field, text: str, said: str) -> tuple[str, str, str]:
+    whole = field.type == "integer"
+    if re.fullmatch(r"[+-]?[0-9]+" if whole else r"[+-]?([0-9]+\.?[0-9]*|\.[0-9]+)", text):
+        unit = " Is the unit right?" if field.unit and field.unit != "1" else ""
+        return "out_of_range", f"{said} is outside {_range_words(field)}.", f"Correct it, or leave the cell empty if it was not measured.{unit}"
+    if "," in text:
+        return "not_a_number", f"{said} is not a number with a decimal point.", "Write 4.2, not 4,2; no thousands sign."
+    kind = "whole number" if whole else "finite decimal number"
+    return "not_a_number", f"{said} is not a {kind}.", f"Allowed: {_range_words(field)}."
+
+
+def _explain_code(field: Field, text: str, said: str, codes: tuple[str, ...]) -> tuple[str, str, str]:
+    folded = {code.casefold(): code for code in codes}
+    near = difflib.get_close_matches(text.casefold(), folded, n=1, cutoff=0.5)
+    guess = f" Did you mean {folded[near[0]]}?" if near else ""
+    extra = ""
+    if field.name == "laterality" and text.casefold() in ("b", "both", "bilateral"):
+        extra = " One row per breast and target."
+    return "code", f"{said} is not an allowed code.{guess}{extra}", f"Allowed: {', '.join(codes)}."
+
+
+def _explain_time(field: Field, text: str, said: str, site: Site) -> tuple[str, str, str]:
+    is_date = field.type == "date"
+    form = "YYYY-MM-DD" if is_date else "YYYY-MM-DDTHH:MM, with an offset such as +02:00 where it is not the site's own"
+    if re.match(r"^\d{1,2}[/.]\d{1,2}[/.]\d{2,4}", text):
+        return "ambiguous_date", f"{said} can be read in two ways.", f"Write {form}, or state the date format in a mapping."
+    if not is_date and re.match(r"^\d{4}-\d{2}-\d{2}[T ]24:", text):
+        return "hour_24", f"{said} has hour 24.", "Write 00:00 of the next day."
+    if not is_date and re.match(r"^\d{4}-\d{2}-\d{2}[T ]\d{2}:\d{2}", text):
+        from datetime import datetime
+
+        try:
+            problem = zones.moment_offset(site.time_zone, datetime.fromisoformat(text[:19]))[1]
+        except ValueError:
+            problem = None
+        if problem == zones.TWICE:
+            return "time_twice", f"{said} occurs twice on the night clocks go back.", "Give the offset, such as +02:00."
+        if problem == zones.NEVER:
+            return "time_never", f"{said} does not exist: clocks go forward over it.", "Correct the time, or give the offset."
+    if re.fullmatch(r"\d{4}-\d{2}-\d{2}.*", text):
+        return "not_a_date", f"{said} is not a calendar date{'' if is_date else ' and time'} after {_EARLIEST_YEAR}.", f"Write {form}."
+    return "not_a_date", f"{said} is not a date{'' if is_date else ' and time'}.", f"Write {form}."
+
+
+def explain(field: Field, text: str, site: Site) -> tuple[str, str, str]:
+    """Rule, sentence and hint for a cell that failed."""
+    said = shown(text, field.sensitive)
+    if field.codes:
+        return _explain_code(field, text, said, codes_of(field, site))
+    if field.type in ("integer", "decimal"):
+        return _explain_number(field, text, said)
+    if field.type in ("date", "timestamp"):
+        return _explain_time(field, text, said, site)
+    return "too_long", f"The text has {len(text):,} characters, more than {field.max_length:,}.", "Shorten it."

@@ -1,0 +1,224 @@
+"""Writing an accepted batch: history, current rows, roots, digests, facts, trail.
+
+All of it happens inside the caller's transaction.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from registry.dictionary import KEYS, TABLE_ORDER, Table, tables
+from registry.intake.staging import has_rows, same_key, stored_columns
+
+if TYPE_CHECKING:
+    from datetime import datetime
+
+    import duckdb
+
+#: Columns that every clinical row carries beside its fields.
+SYSTEM_COLUMNS = ("recorded_at", "author", "batch_id")
+
+
+@dataclass(frozen=True)
+class Stamp:
+    """Who records what when: the same for all rows of a batch."""
+
+    at: datetime
+    author: str
+    batch_id: int
+    reason: str = "import"
+
+
+@dataclass(frozen=True)
+class Written:
+    """What a batch did to one table."""
+
+    new: int
+    version: int
+    unchanged: int
+
+
+def digest_columns(table: Table) -> list[str]:
+    """Columns bound into the content digest; root_id is derived and left out."""
+    return [*stored_columns(table), *SYSTEM_COLUMNS]
+
+
+def _digest(columns: list[str], relation: str, where: str = "true") -> str:
+    listed = ", ".join(columns)
+    return f"SELECT count(*), coalesce(sum(CAST(hash({listed}) AS HUGEINT)), 0) FROM {relation} WHERE {where}"
+
+
+def table_digest(cursor: duckdb.DuckDBPyConnection, table: Table, schema: str = "main") -> tuple[int, int]:
+    """Rows and content digest of a table as it stands: the sum of its row hashes."""
+    columns = digest_columns(table)
+    if schema == "history":
+        columns = [*columns, "superseded_at", "superseded_by", "reason"]
+    count, digest = cursor.execute(_digest(columns, f"{schema}.{table.name}")).fetchall()[0]
+    return int(count), int(digest)
+
+
+def _add_state(cursor: duckdb.DuckDBPyConnection, name: str, rows: int, digest: int) -> None:
+    if not cursor.execute("SELECT 1 FROM table_state WHERE table_name = ?", [name]).fetchall():
+        cursor.execute("INSERT INTO table_state VALUES (?, 0, 0)", [name])
+    cursor.execute(
+        "UPDATE table_state SET row_count = row_count + ?, digest = digest + CAST(? AS HUGEINT) WHERE table_name = ?",
+        [rows, str(digest), name],
+    )
+
+
+def _values(table: Table) -> str:
+    """Fields as they are stored; the age comes from the birth date where one is known."""
+    columns = [f"s.{name}" for name in stored_columns(table)]
+    if table.name == "procedures":
+        place = columns.index("s.age_years")
+        columns[place] = "coalesce(date_sub('year', b.birth_date, CAST(s.started_at AS DATE)), s.age_years)"
+    return ", ".join(columns)
+
+
+def _source(table: Table) -> str:
+    source = f"staged_{table.name} AS s"
+    if table.name == "procedures":
+        source += " LEFT JOIN known_findings AS f ON f.finding_id = s.finding_id LEFT JOIN known_birth AS b ON b.patient = f.patient"
+    return source
+
+
+def write_table(cursor: duckdb.DuckDBPyConnection, table: Table, stamp: Stamp) -> Written:
+    """Insert new rows, move replaced ones to history and put the new versions in place."""
+    name = table.name
+    new, version, unchanged = cursor.execute(
+        f"SELECT count(*) FILTER (WHERE is_new), count(*) FILTER (WHERE is_changed), "
+        f"count(*) FILTER (WHERE NOT is_new AND NOT is_changed) FROM staged_{name}"
+    ).fetchall()[0]
+    if version:
+        _to_history(cursor, table, f"EXISTS (SELECT 1 FROM staged_{name} AS s WHERE s.is_changed AND {same_key(name, 'm', 's')})", stamp)
+    if new or version:
+        root = ", root_id" if name == "procedures" else ""
+        own = ", s.procedure_id" if name == "procedures" else ""
+        cursor.execute(
+            f"INSERT INTO main.{name} ({', '.join(stored_columns(table))}{root}, {', '.join(SYSTEM_COLUMNS)}) "
+            f"SELECT {_values(table)}{own}, ?, ?, ? FROM {_source(table)} WHERE s.is_new OR s.is_changed",
+            [stamp.at, stamp.author, stamp.batch_id],
+        )
+        _add_state(cursor, name, *_batch_digest(cursor, table, stamp))
+    return Written(new, version, unchanged)
+
+
+def _batch_digest(cursor: duckdb.DuckDBPyConnection, table: Table, stamp: Stamp) -> tuple[int, int]:
+    count, digest = cursor.execute(
+        _digest(digest_columns(table), f"main.{table.name}", f"batch_id = {int(stamp.batch_id)}")
+    ).fetchall()[0]
+    return int(count), int(digest)
+
+
+def _to_history(cursor: duckdb.DuckDBPyConnection, table: Table, where: str, stamp: Stamp) -> None:
+    """Move the current rows ``m`` that match to history."""
+    name = table.name
+    root = ", root_id" if name == "procedures" else ""
+    columns = f"{', '.join(stored_columns(table))}{root}, {', '.join(SYSTEM_COLUMNS)}"
+    rows, digest = cursor.execute(_digest([f"m.{c}" for c in digest_columns(table)], f"main.{name} AS m", where)).fetchall()[0]
+    moved = [*(f"m.{c}" for c in digest_columns(table)), "CAST(? AS TIMESTAMP)", "CAST(? AS INTEGER)", "CAST(? AS VARCHAR)"]
+    ending = [stamp.at, stamp.batch_id, stamp.reason]
+    moved_rows, moved_digest = cursor.execute(_digest(moved, f"main.{name} AS m", where), ending).fetchall()[0]
+    cursor.execute(
+        f"INSERT INTO history.{name} ({columns}, superseded_at, superseded_by, reason) "
+        f"SELECT {columns}, ?, ?, ? FROM main.{name} AS m WHERE {where}",
+        ending,
+    )
+    cursor.execute(f"DELETE FROM main.{name} AS m WHERE {where}")
+    _add_state(cursor, name, -int(rows), -int(digest))
+    _add_state(cursor, f"history.{name}", int(moved_rows), int(moved_digest))
+
+
+def withdraw_row(cursor: duckdb.DuckDBPyConnection, table: Table, key: tuple[Any, ...], stamp: Stamp) -> int:
+    """Take one row out of the current record; it stays in history with the reason.
+
+    Returns
+    -------
+    int
+        Rows withdrawn: 1, or 0 where no such row is current.
+    """
+    names = ["patient" if name == "patient_id" else name for name in KEYS[table.name]]
+    tests = " AND ".join(f"coalesce(CAST(m.{name} AS VARCHAR), '') = ?" for name in names)
+    values = ["" if part is None else str(part) for part in key]
+    found = cursor.execute(f"SELECT m.rowid FROM main.{table.name} AS m WHERE {tests}", values).fetchall()
+    for (rowid,) in found:
+        _to_history(cursor, table, f"m.rowid = {int(rowid)}", stamp)
+    return len(found)
+
+
+def update_roots(cursor: duckdb.DuckDBPyConnection) -> None:
+    """Give every procedure of a chain the chain's first procedure as its root.
+
+    A parent always starts earlier than its child, so following the links ends.
+    """
+    if not cursor.execute("SELECT 1 FROM main.procedures WHERE repeat_of IS NOT NULL LIMIT 1").fetchall():
+        return
+    differing = (
+        "FROM main.procedures AS parent WHERE child.repeat_of = parent.procedure_id AND child.root_id <> parent.root_id"
+    )
+    while cursor.execute(f"SELECT 1 FROM main.procedures AS child, {differing.removeprefix('FROM ')} LIMIT 1").fetchall():
+        cursor.execute(f"UPDATE main.procedures AS child SET root_id = parent.root_id {differing}")
+
+
+def correct_ages(cursor: duckdb.DuckDBPyConnection, stamp: Stamp) -> int:
+    """New versions of stored procedures whose age a corrected birth date changes."""
+    stale = (
+        "SELECT p.procedure_id, date_sub('year', b.birth_date, CAST(p.started_at AS DATE)) AS age "
+        "FROM main.procedures AS p JOIN main.findings AS f ON f.finding_id = p.finding_id "
+        "JOIN staged_patients AS s ON s.patient = f.patient AND s.is_changed "
+        "JOIN known_birth AS b ON b.patient = f.patient "
+        "WHERE p.age_years IS DISTINCT FROM date_sub('year', b.birth_date, CAST(p.started_at AS DATE))"
+    )
+    found = cursor.execute(stale).fetchall()
+    if not found:
+        return 0
+    table = tables()["procedures"]
+    cursor.execute(f"CREATE OR REPLACE TEMP TABLE stale_age AS {stale}")
+    columns = [*stored_columns(table), "root_id"]
+    cursor.execute(
+        f"CREATE OR REPLACE TEMP TABLE aged AS SELECT {', '.join('a.age AS age_years' if c == 'age_years' else f'p.{c}' for c in columns)} "
+        "FROM main.procedures AS p JOIN stale_age AS a ON a.procedure_id = p.procedure_id"
+    )
+    reason = Stamp(stamp.at, stamp.author, stamp.batch_id, "birth date corrected")
+    _to_history(cursor, table, "m.procedure_id IN (SELECT procedure_id FROM stale_age)", reason)
+    cursor.execute(
+        f"INSERT INTO main.procedures ({', '.join(columns)}, {', '.join(SYSTEM_COLUMNS)}) SELECT {', '.join(columns)}, ?, ?, ? FROM aged",
+        [stamp.at, stamp.author, stamp.batch_id],
+    )
+    rows, digest = cursor.execute(
+        _digest(digest_columns(table), "main.procedures", "procedure_id IN (SELECT procedure_id FROM stale_age)")
+    ).fetchall()[0]
+    _add_state(cursor, "procedures", int(rows), int(digest))
+    return len(found)
+
+
+def touched_procedures(cursor: duckdb.DuckDBPyConnection, names: list[str], limit: int) -> list[str] | None:
+    """Procedures whose facts a batch may change; None where they are more than ``limit``."""
+    parts = []
+    for name in names:
+        changed = f"staged_{name} WHERE is_new OR is_changed"
+        if name == "patients":
+            parts.append(
+                "SELECT p.procedure_id FROM main.procedures AS p JOIN main.findings AS f ON f.finding_id = p.finding_id "
+                f"WHERE f.patient IN (SELECT patient FROM {changed})"
+            )
+        elif name == "findings":
+            parts.append(f"SELECT procedure_id FROM main.procedures WHERE finding_id IN (SELECT finding_id FROM {changed})")
+        elif name in ("procedures", "targeting", "specimens", "pathology", "reviews", "followup", "complications"):
+            parts.append(f"SELECT procedure_id FROM {changed}")
+    if not parts:
+        return []
+    rows = cursor.execute(f"SELECT DISTINCT procedure_id FROM ({' UNION ALL '.join(parts)}) LIMIT {int(limit) + 1}").fetchall()
+    return None if len(rows) > limit else [row[0] for row in rows]
+
+
+def table_states(cursor: duckdb.DuckDBPyConnection) -> dict[str, dict[str, Any]]:
+    """Rows and digest of every table, as the trail binds them."""
+    rows = cursor.execute("SELECT table_name, row_count, CAST(digest AS VARCHAR) FROM table_state ORDER BY table_name").fetchall()
+    return {name: {"rows": count, "digest": digest} for name, count, digest in rows}
+
+
+def is_empty(cursor: duckdb.DuckDBPyConnection) -> bool:
+    """Whether no clinical table holds a row."""
+    return not any(has_rows(cursor, f"main.{name}") for name in TABLE_ORDER)

@@ -1,0 +1,218 @@
+"""The local protocol: site.toml, read strictly."""
+
+from __future__ import annotations
+
+import tomllib
+import zoneinfo
+from dataclasses import dataclass
+from datetime import date
+from importlib.resources import files
+from typing import TYPE_CHECKING, Any
+
+from registry.dictionary import tables
+from registry.errors import SiteProblem
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+DIRECTIONS = frozenset({"lateral", "medial", "cranial", "caudal", "anterior", "posterior", "left", "right", "none"})
+_AXES = ("x_plus", "y_plus", "z_plus")
+_MINIMA = ("x_min", "y_min", "z_min")
+_HOUR_12 = frozenset({"x_plus", "x_minus", "y_plus", "y_minus", "z_plus", "z_minus", "none"})
+
+#: Section -> key -> type and bounds; a key that is not here is refused.
+_NUMBERS: dict[str, dict[str, tuple[float, float]]] = {
+    "display": {"minimum_n": (1, 1000)},
+    "intake": {
+        "held_share_max": (0, 1),
+        "held_share_from_rows": (1, 1_000_000),
+        "targets_per_visit_max": (1, 60),
+        "specimen_scan_hours_max": (0.1, 72),
+        "report_days_warning": (1, 3650),
+        "targeting_error_mm_max": (1, 900),
+    },
+    "limits": {"safe_margin_min_mm": (0, 200), "sampled_otherwise_days": (0, 730)},
+    "follow_up": {"grace_days": (0, 730), "report_due_days": (0, 365), "review_due_days": (0, 365)},
+    "engine": {"memory_limit_mb": (256, 1_000_000)},
+}
+_SECTIONS = frozenset({"site", "uptake_window", "frames", "codes", *_NUMBERS})
+
+
+@dataclass(frozen=True)
+class Frame:
+    """A coordinate frame: anatomical direction of plus on each axis, and of hour 12."""
+
+    code: str
+    x_plus: str
+    y_plus: str
+    z_plus: str
+    hour_12: str = "none"
+    x_min: float | None = None
+    y_min: float | None = None
+    z_min: float | None = None
+
+    def direction(self, axis: str) -> str:
+        """Anatomical direction of plus on axis x, y or z; ``none`` where it has none."""
+        return {"x": self.x_plus, "y": self.y_plus, "z": self.z_plus}[axis]
+
+
+@dataclass(frozen=True)
+class Site:
+    """The local protocol of one service.
+
+    ``numbers`` holds every numeric setting by its key; ``uptake_windows`` maps a
+    tracer code to (from, to) in minutes; ``added_codes`` maps ``table.field`` to
+    codes that the service adds to the dictionary's list.
+    """
+
+    name: str
+    time_zone: str
+    numbers: dict[str, float]
+    uptake_windows: dict[str, tuple[float, float]]
+    benign_months: tuple[int, ...]
+    linkage_complete_until: date | None
+    frames: dict[str, Frame]
+    added_codes: dict[str, tuple[str, ...]]
+
+    @property
+    def minimum_n(self) -> int:
+        """Smallest denominator for which a percentage is shown."""
+        return int(self.numbers["minimum_n"])
+
+
+def template() -> str:
+    """Text of a new site.toml, with commented defaults."""
+    return files("registry").joinpath("site_template.toml").read_text(encoding="utf-8")
+
+
+def _fail(where: str, what: str, hint: str) -> SiteProblem:
+    return SiteProblem(f"site.toml, {where}: {what} {hint}")
+
+
+def _section(document: dict[str, Any], name: str) -> dict[str, Any]:
+    section = document.get(name, {})
+    if not isinstance(section, dict):
+        raise _fail(name, "is not a section.", f"Write it as [{name}].")
+    return section
+
+
+def _numbers(document: dict[str, Any], defaults: dict[str, float]) -> dict[str, float]:
+    found = dict(defaults)
+    for section, keys in _NUMBERS.items():
+        for key, given in _section(document, section).items():
+            if key not in keys:
+                if section == "follow_up" and key in ("benign_months", "linkage_complete_until"):
+                    continue
+                raise _fail(f"[{section}]", f"{key} is not a setting.", f"Known: {', '.join(sorted(keys))}.")
+            low, high = keys[key]
+            if isinstance(given, bool) or not isinstance(given, int | float) or not low <= given <= high:
+                raise _fail(f"[{section}] {key}", f"{given!r} is not a number from {low:g} to {high:g}.", "Correct it.")
+            found[key] = float(given)
+    return found
+
+
+def _windows(document: dict[str, Any]) -> dict[str, tuple[float, float]]:
+    known = tables()["procedures"]["tracer"].codes
+    windows = {}
+    for tracer, given in _section(document, "uptake_window").items():
+        where = f'[uptake_window."{tracer}"]'
+        if tracer not in known:
+            raise _fail(where, "no such tracer.", f"Known: {', '.join(known)}.")
+        try:
+            low, high = float(given["from_minutes"]), float(given["to_minutes"])
+        except (KeyError, TypeError, ValueError):
+            raise _fail(where, "needs from_minutes and to_minutes as numbers.", "Add them.") from None
+        if not 0 <= low < high:
+            raise _fail(where, f"{low:g} to {high:g} minutes is not a window.", "Give from below to.")
+        windows[tracer] = (low, high)
+    return windows
+
+
+def _frames(document: dict[str, Any]) -> dict[str, Frame]:
+    frames = {}
+    for code, given in _section(document, "frames").items():
+        where = f"[frames.{code}]"
+        unknown = sorted(set(given) - {*_AXES, *_MINIMA, "hour_12"})
+        missing = [axis for axis in _AXES if axis not in given]
+        if unknown or missing:
+            raise _fail(where, f"lacks {missing}, has unknown {unknown}.", "Give x_plus, y_plus, z_plus and hour_12.")
+        for axis in _AXES:
+            if given[axis] not in DIRECTIONS:
+                raise _fail(f"{where} {axis}", f"{given[axis]!r} is not a direction.", f"Known: {', '.join(sorted(DIRECTIONS))}.")
+        hour = given.get("hour_12", "none")
+        if hour not in _HOUR_12:
+            raise _fail(f"{where} hour_12", f"{hour!r} is not an axis.", f"Known: {', '.join(sorted(_HOUR_12))}.")
+        minima = {axis: float(given[axis]) for axis in _MINIMA if axis in given}
+        frames[code] = Frame(code, *(given[axis] for axis in _AXES), hour_12=hour, **minima)
+    return frames
+
+
+def _added_codes(document: dict[str, Any]) -> dict[str, tuple[str, ...]]:
+    added = {}
+    for place, codes in _section(document, "codes").items():
+        table, _, name = place.partition(".")
+        if table not in tables() or name not in tables()[table].names or not tables()[table][name].codes:
+            raise _fail(f'[codes] "{place}"', "is not a field with a code list.", "Write it as \"table.field\".")
+        if not isinstance(codes, list) or not all(isinstance(code, str) and code.strip() for code in codes):
+            raise _fail(f'[codes] "{place}"', "is not a list of codes.", 'Write it as ["one", "two"].')
+        added[place] = tuple(codes)
+    return added
+
+
+def parse(text: str) -> Site:
+    """Read the text of a site.toml; what it leaves out keeps the template's default.
+
+    Raises
+    ------
+    SiteProblem
+        Not TOML, an unknown section or key, or a value outside its range.
+    """
+    try:
+        document = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as problem:
+        raise SiteProblem(f"site.toml is not valid TOML: {problem}. Correct that line.") from None
+    unknown = sorted(document.keys() - _SECTIONS)
+    if unknown:
+        raise _fail(", ".join(unknown), "no such section.", f"Known: {', '.join(sorted(_SECTIONS))}.")
+    defaults = tomllib.loads(template())
+    base = {key: float(defaults[section][key]) for section, keys in _NUMBERS.items() for key in keys}
+    site = _section(document, "site")
+    if extra := sorted(site.keys() - {"name", "time_zone"}):
+        raise _fail("[site]", f"{', '.join(extra)} is not a setting.", "Known: name, time_zone.")
+    zone = str(site.get("time_zone", "UTC"))
+    if zone not in zoneinfo.available_timezones():
+        raise _fail("[site] time_zone", f"{zone!r} is not a time zone.", "Use an IANA name such as Europe/Lisbon.")
+    follow_up = _section(document, "follow_up")
+    until = follow_up.get("linkage_complete_until")
+    if until is not None and type(until) is not date:
+        raise _fail("[follow_up] linkage_complete_until", f"{until!r} is not a date.", "Write it as 2026-06-30, without quotes.")
+    months = follow_up.get("benign_months", defaults["follow_up"]["benign_months"])
+    if not isinstance(months, list) or not months or not all(isinstance(m, int) and 0 < m <= 120 for m in months):
+        raise _fail("[follow_up] benign_months", f"{months!r} is not a list of months.", "Write it as [6, 12, 24].")
+    return Site(
+        name=str(site.get("name", "Unnamed service")),
+        time_zone=zone,
+        numbers=_numbers(document, base),
+        uptake_windows=_windows(document if "uptake_window" in document else defaults),
+        benign_months=tuple(months),
+        linkage_complete_until=until,
+        frames=_frames(document),
+        added_codes=_added_codes(document),
+    )
+
+
+def read(path: Path) -> Site:
+    """Read site.toml of a registry folder.
+
+    Raises
+    ------
+    SiteProblem
+        The file is missing or cannot be used.
+    """
+    try:
+        text = path.read_text(encoding="utf-8")
+    except FileNotFoundError:
+        raise SiteProblem(f"{path.name} is missing in the registry folder. Put it back, or start from a new one made by create.") from None
+    except UnicodeDecodeError:
+        raise SiteProblem(f"{path.name} is not UTF-8 text. Save it as UTF-8.") from None
+    return parse(text)

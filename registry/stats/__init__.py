@@ -1,0 +1,1 @@
+"""Statistics of the registry: numbers in, numbers out, each method with its source."""
