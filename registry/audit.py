@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 
 #: ``prev`` of the first entry.
 GENESIS = "0" * 64
-COLUMNS = "seq, at, actor, action, object_kind, object_key, outcome, details, prev, mac"
+COLUMNS = "seq, happened_at, actor, action, object_kind, object_key, outcome, details, prev, mac"
 
 
 @dataclass(frozen=True)

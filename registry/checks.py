@@ -7,6 +7,7 @@ each offending row, with an optional ``detail`` that ends the sentence.
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from functools import cache
 from typing import TYPE_CHECKING, Any
@@ -30,6 +31,9 @@ if TYPE_CHECKING:
 SEVERITIES = ("stop", "hold", "review", "warning", "note")
 _REQUIRED = frozenset({"check", "table", "column", "severity", "message", "hint"})
 _OPTIONAL = frozenset({"source", "scope"})
+_RELATION = re.compile(r"\b(?:known|checked)_(\w+)")
+#: A check of single rows: one condition on the rows in question, nothing joined.
+_ROW_CHECK = re.compile(r"^SELECT row_no\nFROM checked_(\w+)\nWHERE ((?:(?!SELECT).)+)$", re.DOTALL)
 
 
 @dataclass(frozen=True)
@@ -44,6 +48,18 @@ class Check:
     hint: str
     batch_only: bool
     sql: str
+
+    @property
+    def condition(self) -> str | None:
+        """The condition of a check of single rows; None for one that joins or groups."""
+        body = "\n".join(line for line in self.sql.strip().splitlines() if not line.startswith("--"))
+        match = _ROW_CHECK.match(body)
+        return match.group(2) if match else None
+
+    @property
+    def relations(self) -> frozenset[str]:
+        """Tables whose rows the check reads."""
+        return frozenset(_RELATION.findall(self.sql))
 
 
 @dataclass(frozen=True)
@@ -94,13 +110,28 @@ def prepare(cursor: duckdb.DuckDBPyConnection) -> None:
 
 
 def run(cursor: duckdb.DuckDBPyConnection, checks: Iterable[Check], today: date) -> list[Offence]:
-    """Run checks on a cursor whose ``checked_`` and ``known_`` relations stand."""
+    """Run checks on a cursor whose ``checked_`` and ``known_`` relations stand.
+
+    Checks of single rows are asked of each table in one scan; the others one by one.
+    """
     offences = []
+    by_row: dict[str, list[Check]] = {}
     for check in checks:
-        parameters: dict[str, Any] | None = {"today": today} if "$today" in check.sql else None
-        for row in cursor.execute(check.sql, parameters).fetchall():
+        if check.condition is not None:
+            by_row.setdefault(check.table, []).append(check)
+            continue
+        for row in cursor.execute(check.sql, _parameters(check.sql, today)).fetchall():
             offences.append(Offence(check, row[0], "" if len(row) < 2 or row[1] is None else str(row[1])))
+    for table, together in by_row.items():
+        flags = ", ".join(f"({check.condition}) IS TRUE" for check in together)
+        sql = f"SELECT row_no, {flags} FROM checked_{table} WHERE {' OR '.join(f'({check.condition})' for check in together)}"
+        for row_no, *found in cursor.execute(sql, _parameters(sql, today)).fetchall():
+            offences += [Offence(check, row_no) for check, broken in zip(together, found, strict=True) if broken]
     return offences
+
+
+def _parameters(sql: str, today: date) -> dict[str, Any] | None:
+    return {"today": today} if "$today" in sql else None
 
 
 def check_registry(registry: Registry, today: date) -> pl.DataFrame:

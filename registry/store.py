@@ -144,7 +144,9 @@ class Registry:
     protocol, ``clock`` the source of the time of recording (UTC).
     """
 
-    def __init__(self, folder: Path, *, write: bool, clock: Callable[[], datetime], wait: float) -> None:
+    def __init__(
+        self, folder: Path, *, write: bool, clock: Callable[[], datetime], wait: float, migrate: bool, check_anchor: bool
+    ) -> None:
         self.folder = folder
         self.write = write
         self.clock = clock
@@ -156,16 +158,26 @@ class Registry:
         self._ownership = Ownership(folder, clock(), wait) if write else None
         try:
             self._connection = self._connect(folder / DATABASE)
-            self._prepare()
+            self._prepare(migrate, check_anchor)
         except BaseException:
             self.close()
             raise
 
     @classmethod
     def open(
-        cls, folder: Path, *, write: bool = False, clock: Callable[[], datetime] = utc_now, wait: float = 10.0
+        cls,
+        folder: Path,
+        *,
+        write: bool = False,
+        clock: Callable[[], datetime] = utc_now,
+        wait: float = 10.0,
+        migrate: bool = True,
+        check_anchor: bool = True,
     ) -> Registry:
         """Open a registry folder, for reading or as its owner.
+
+        ``migrate=False`` only looks at the schema; ``check_anchor=False`` leaves the
+        comparison of trail and anchor to the caller.
 
         Raises
         ------
@@ -178,7 +190,7 @@ class Registry:
         """
         if not (folder / SITE).is_file() or not (write or (folder / DATABASE).is_file()):
             raise UsageProblem(f"{folder}: is not a registry folder. Make one with: biopsy-outcomes create {folder}")
-        return cls(folder, write=write, clock=clock, wait=wait)
+        return cls(folder, write=write, clock=clock, wait=wait, migrate=migrate, check_anchor=check_anchor)
 
     def __enter__(self) -> Registry:
         return self
@@ -215,14 +227,16 @@ class Registry:
         _lock_down(connection)
         return connection
 
-    def _prepare(self) -> None:
+    def _prepare(self, migrate: bool, check_anchor: bool) -> None:
         cursor = self._connection.cursor()
+        if not migrate:
+            return
         pending = migrations.pending(cursor, "migrations")
         if pending and not self.write:
             raise UsageProblem(f"{self.folder}: the registry was made by an older version. Run: biopsy-outcomes migrate {self.folder}")
         if pending:
             migrations.apply(cursor, "migrations", self.clock())
-        if problem := audit.anchor_problem(cursor, audit.read_anchors(self.folder / ANCHOR)):
+        if check_anchor and (problem := audit.anchor_problem(cursor, audit.read_anchors(self.folder / ANCHOR))):
             raise IntegrityProblem(
                 f"{self.folder}: {problem}. Nothing was changed. Do not write to this folder; restore the newest backup to a new name and compare."
             )

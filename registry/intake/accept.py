@@ -127,7 +127,7 @@ def _accept_in(
     if "procedures" in names:
         write.update_roots(cursor)
     _refresh_facts(cursor, batch)
-    answered = quarantine.resubmitted(cursor, batch, batch_id, author)
+    answered = quarantine.resubmitted(cursor, batch, held, batch_id, author)
     quarantine.record(cursor, held, batch_id)
     report = IntakeReport(**{**base.__dict__, "batch_id": batch_id, "resubmitted": answered, "reopened": tuple(reopened)})
     _record_batch(registry, cursor, received, report, stamp)

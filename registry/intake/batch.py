@@ -107,9 +107,20 @@ class Batch:
         self.cursor.register("stored_birth", birth.to_arrow())
         self.cursor.register("stored_accession", accession.to_arrow())
 
+    def _needed(self) -> set[str]:
+        """Tables that the checks and references of this batch read."""
+        own = {table.name for table in self.tables}
+        read = own | {"findings"}
+        for check in checks.load():
+            if check.table in own:
+                read |= check.relations
+        read |= {field.references for table in self.tables for field in table.fields if field.references}
+        return read & tables().keys()
+
     def _make_known(self) -> None:
         """Relations ``checked_`` and ``known_`` of every table, for the checks."""
-        for name, table in tables().items():
+        for name in sorted(self._needed()):
+            table = tables()[name]
             columns = ", ".join(stored_columns(table))
             if name not in self.frames:
                 self.cursor.execute(f"CREATE OR REPLACE TEMP VIEW known_{name} AS SELECT {columns} FROM main.{name}")
@@ -186,10 +197,11 @@ class Batch:
         for row_no, *key in rows:
             groups[tuple(key)].append(row_no)
         found = []
+        hint = "Keep one of them." + (" A later version of a report has its own version number." if table.name == "pathology" else "")
         for members in groups.values():
             lines = ", ".join(str(self.line(table.name, row)) for row in members)
             found += [
-                Problem(table.name, row, table.key[0], "duplicate_key", HOLD, f"The same key stands in lines {lines}; none of them is taken.", "Keep one of them; a later report version has its own version number.")
+                Problem(table.name, row, table.key[0], "duplicate_key", HOLD, f"The same key stands in lines {lines}; none of them is taken.", hint)
                 for row in members
             ]
         self._take(found)

@@ -29,8 +29,8 @@ class Problem:
 def shown(value: str | None, sensitive: bool) -> str:
     """A value as a message may repeat it."""
     if value is None:
-        return "nothing"
+        return "Nothing"
     if sensitive:
-        return "the value"
+        return "The value"
     short = value if len(value) <= 40 else value[:37] + "..."
     return repr(short)

@@ -153,13 +153,18 @@ def write_files(folder: Path, held: list[HeldRow]) -> list[str]:
     return made
 
 
-def resubmitted(cursor: duckdb.DuckDBPyConnection, batch: Batch, batch_id: int, actor: str) -> int:
-    """Close the open held rows that this batch answers; returns how many there were."""
+def resubmitted(cursor: duckdb.DuckDBPyConnection, batch: Batch, held: list[HeldRow], batch_id: int, actor: str) -> int:
+    """Close the open held rows that this batch answers; returns how many there were.
+
+    A row answers another when it carries its ``quarantine_id``, or when it is the same
+    row sent again and held again.
+    """
     marks = []
     for frame in batch.frames.values():
         if "_quarantine_id" in frame.columns:
             marks += [mark for mark in frame["_quarantine_id"].to_list() if mark]
     marks += [one.quarantine_id for one in batch.received.malformed if one.quarantine_id]
+    marks += _held_before(batch, held)
     marks = sorted(set(marks))
     if not marks:
         return 0
@@ -174,6 +179,27 @@ def resubmitted(cursor: duckdb.DuckDBPyConnection, batch: Batch, batch_id: int, 
     )
     cursor.unregister("answered")
     return int(count)
+
+
+def _held_before(batch: Batch, held: list[HeldRow]) -> list[str]:
+    """Held rows of earlier batches whose cells are those of a row held now."""
+    if not held:
+        return []
+    identity = batch.registry.identity
+    identity.register("held_now", as_frame(held).to_arrow())
+    rows = identity.execute(
+        "SELECT h.quarantine_id FROM held_row AS h JOIN held_now AS n ON n.cells = h.cells AND n.quarantine_id <> h.quarantine_id"
+    ).fetchall()
+    return [row[0] for row in rows]
+
+
+def open_rows(registry: Registry) -> pl.DataFrame:
+    """Problems of the rows that are held: quarantine_id, file, line, table, column, message, hint."""
+    return registry.frame(
+        "SELECT q.quarantine_id, q.file, q.line, q.table_name AS table_name, p.column_name, p.severity, p.message, p.hint "
+        "FROM quarantine AS q JOIN quarantine_problem AS p ON p.quarantine_id = q.quarantine_id "
+        "WHERE q.state = 'open' ORDER BY q.batch_id, q.file, q.line, p.column_name"
+    )
 
 
 def dismiss(registry: Registry, quarantine_id: str, actor: str, reason: str) -> None:

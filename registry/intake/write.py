@@ -53,7 +53,7 @@ def table_digest(cursor: duckdb.DuckDBPyConnection, table: Table, schema: str = 
     """Rows and content digest of a table as it stands: the sum of its row hashes."""
     columns = digest_columns(table)
     if schema == "history":
-        columns = [*columns, "superseded_at", "superseded_by", "reason"]
+        columns = [*columns, "superseded_at", "superseded_by", "superseded_reason"]
     count, digest = cursor.execute(_digest(columns, f"{schema}.{table.name}")).fetchall()[0]
     return int(count), int(digest)
 
@@ -121,7 +121,7 @@ def _to_history(cursor: duckdb.DuckDBPyConnection, table: Table, where: str, sta
     ending = [stamp.at, stamp.batch_id, stamp.reason]
     moved_rows, moved_digest = cursor.execute(_digest(moved, f"main.{name} AS m", where), ending).fetchall()[0]
     cursor.execute(
-        f"INSERT INTO history.{name} ({columns}, superseded_at, superseded_by, reason) "
+        f"INSERT INTO history.{name} ({columns}, superseded_at, superseded_by, superseded_reason) "
         f"SELECT {columns}, ?, ?, ? FROM main.{name} AS m WHERE {where}",
         ending,
     )

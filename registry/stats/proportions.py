@@ -81,7 +81,7 @@ def score_limits(events: ArrayLike, trials: ArrayLike, quantile: ArrayLike) -> t
     return _score_lower(x, n, z), 1.0 - _score_lower(n - x, n, z)
 
 
-def _score_lower(x: FloatArray, n: FloatArray, z: FloatArray) -> FloatArray:
+def _score_lower(x: FloatArray, n: FloatArray, z: float | FloatArray) -> FloatArray:
     root = z * np.sqrt(x * (n - x) / n + z**2 / 4.0)
     # maximum: at events = 0 and quantile = 0 both root and numerator vanish
     lower: FloatArray = x**2 / np.maximum(n * (x + z**2 / 2.0 + root), np.finfo(float).tiny)
@@ -119,7 +119,7 @@ def wilson_interval(events: ArrayLike, trials: ArrayLike, confidence: float = 0.
     Wilson 1927, J Am Stat Assoc 22:209-212; method 3 of Newcombe 1998, Stat Med
     17:857-872.
     """
-    z = np.float64(normal_quantile(confidence))
+    z = normal_quantile(confidence)
     return _both_limits(lambda x, n: _score_lower(x, n, z), events, trials)
 
 
@@ -266,11 +266,11 @@ def _beta_lower(x: FloatArray, b: FloatArray, tail: float, shift: float = 0.0) -
 
 def _midp_lower(x: FloatArray, n: FloatArray, tail: float) -> FloatArray:
     """Root in p of P(X > x) + P(X = x) / 2 = tail, once per distinct pair."""
-    from scipy.optimize.elementwise import find_root
+    from scipy.optimize import elementwise
 
     pairs, place = np.unique(np.stack([x.ravel(), n.ravel()]), axis=1, return_inverse=True)
     events, trials = pairs
-    lower = np.zeros(events.size)
+    lower = np.zeros(events.size, dtype=np.float64)
     every = events == trials
     lower[every] = (2.0 * tail) ** (1.0 / trials[every])
     lower[events == 0] = 0.0
@@ -279,10 +279,10 @@ def _midp_lower(x: FloatArray, n: FloatArray, tail: float) -> FloatArray:
         k, m = events[inner], trials[inner]
         # half the sum of two tails lies between them, so their own roots bracket it
         bracket = betaincinv(k, m - k + 1.0, tail), betaincinv(k + 1.0, m - k, tail)
-        found = find_root(
-            lambda p, k, m: (betainc(k, m - k + 1.0, p) + betainc(k + 1.0, m - k, p)) / 2.0 - tail,
-            bracket,
-            args=(k, m),
-        )
-        lower[inner] = found.x
+        lower[inner] = elementwise.find_root(_midp_excess, bracket, args=(k, m, tail)).x
     return lower[place.ravel()].reshape(x.shape)
+
+
+def _midp_excess(p: FloatArray, k: FloatArray, m: FloatArray, tail: float) -> FloatArray:
+    both = betainc(k, m - k + 1.0, p) + betainc(k + 1.0, m - k, p)
+    return np.asarray(both / 2.0 - tail, dtype=np.float64)

@@ -15,7 +15,19 @@ from registry.stats.arguments import (
     same_length,
     whole_counts,
 )
+from registry.stats.interval_censoring import IntervalCensored, turnbull
 from registry.stats.proportions import upper_bound_no_events
+
+__all__ = [
+    "Incidence",
+    "IntervalCensored",
+    "LogrankTest",
+    "Survival",
+    "cumulative_incidence",
+    "kaplan_meier",
+    "logrank",
+    "turnbull",
+]
 
 BoolArray = NDArray[np.bool_]
 IntArray = NDArray[np.int64]
@@ -63,22 +75,6 @@ class Incidence:
     n: int
     events: int
     competing: int
-
-
-@dataclass(frozen=True)
-class IntervalCensored:
-    """Nonparametric estimate from intervals that hold the event.
-
-    ``innermost`` are the only intervals (left, right] that can carry probability,
-    ``mass`` what each carries, ``S_after`` the survival after each of them but the
-    last (after the last it is 0, or unknown where that interval has no end). Between
-    them the estimate is flat; inside them it is not determined: draw steps.
-    """
-
-    innermost: tuple[tuple[float, float], ...]
-    mass: FloatArray
-    S_after: FloatArray
-    n: int
 
 
 @dataclass(frozen=True)
@@ -131,8 +127,9 @@ def kaplan_meier(time: ArrayLike, event: ArrayLike, at: ArrayLike, confidence: f
     left, died = table.at_risk, table.any_event
     steps = np.cumprod(1.0 - died / left)
     survival = table.read(steps, before=1.0)
-    hazard_variance = table.read(np.cumsum(died / (left * np.maximum(left - died, 1.0))), before=0.0)
-    se = survival * np.sqrt(hazard_variance)
+    # where everybody left has the event the curve is 0 and so is the product
+    hazard_variance = np.cumsum(died / (left * np.maximum(left - died, 1.0)))
+    se = survival * np.sqrt(table.read(hazard_variance, before=0.0))
     lower, upper = _log_minus_log(survival, se, confidence)
     return Survival(
         at=table.at,
@@ -208,54 +205,6 @@ def cumulative_incidence(
     )
 
 
-def turnbull(left: ArrayLike, right: ArrayLike, tolerance: float = 1e-10) -> IntervalCensored:
-    """Survival from events known only to lie between two looks.
-
-    Parameters
-    ----------
-    left
-        Last look without the event, 0 or more; shape (n,).
-    right
-        First look with the event, in the same unit; infinite where it never came.
-        Each unit has its event in (left, right], or at the time itself where both
-        are equal.
-    tolerance
-        Largest change of a mass at which the iteration stops.
-
-    Returns
-    -------
-    IntervalCensored
-        Without units, no intervals.
-
-    Raises
-    ------
-    ValueError
-        Unequal lengths, missing values, right before left, no finite left.
-
-    Sources
-    -------
-    Turnbull 1976, J R Stat Soc B 38:290-295 (self-consistency). From memory.
-    """
-    starts = numbers(left, "left", minimum=0.0)
-    ends = np.asarray(right, dtype=np.float64)
-    count = same_length(left=starts, right=ends)
-    if np.isnan(ends).any():
-        raise ValueError("right must be a number or infinite; got a missing value")
-    if (ends < starts).any():
-        where = int(np.argmax(ends < starts))
-        raise ValueError(f"right must not lie before left; got {starts[where]:g} to {ends[where]:g}")
-    pairs, weight = np.unique(np.stack([starts, ends], axis=1), axis=0, return_counts=True)
-    inner = _innermost(pairs)
-    holds = (pairs[:, :1] <= inner[:, 0]) & (inner[:, 1] <= pairs[:, 1:])
-    mass = _self_consistent(holds.astype(np.float64), weight / max(count, 1), tolerance)
-    return IntervalCensored(
-        innermost=tuple((float(low), float(high)) for low, high in inner),
-        mass=mass,
-        S_after=np.maximum(1.0 - np.cumsum(mass)[:-1], 0.0),
-        n=count,
-    )
-
-
 def logrank(time: ArrayLike, event: ArrayLike, group: ArrayLike) -> LogrankTest:
     """Test that survival is the same in all groups.
 
@@ -310,7 +259,7 @@ class _EventTable:
     beyond: BoolArray
     n: int
 
-    def read(self, steps: FloatArray, before: float) -> FloatArray:
+    def read(self, steps: NDArray[np.floating], before: float) -> FloatArray:
         """Value of a right-continuous step function at the wanted times."""
         start = before if self.n else np.nan
         return np.concatenate([[start], steps])[self.place]
@@ -327,8 +276,8 @@ def _event_table(time: ArrayLike, status: FloatArray, at: ArrayLike, cause: int 
         at=wanted,
         place=np.searchsorted(distinct, wanted, side="right"),
         at_risk=at_risk,
-        any_event=np.bincount(place, weights=status > 0, minlength=distinct.size),
-        cause_event=np.bincount(place, weights=status == cause, minlength=distinct.size),
+        any_event=np.bincount(place[status > 0], minlength=distinct.size).astype(np.float64),
+        cause_event=np.bincount(place[status == cause], minlength=distinct.size).astype(np.float64),
         at_risk_then=count - np.searchsorted(in_order, wanted, side="left"),
         beyond=wanted > (in_order[-1] if count else np.inf),
         n=count,
@@ -372,31 +321,3 @@ def _log_minus_log(
 def _bound_without_events(none_seen: BoolArray, at_risk: IntArray, confidence: float) -> FloatArray:
     bound: FloatArray = upper_bound_no_events(at_risk, confidence_level(confidence))
     return np.where(none_seen, bound, np.nan)
-
-
-def _innermost(pairs: FloatArray) -> FloatArray:
-    """Intervals whose left end is directly followed by a right end.
-
-    At equal values the order is: exact time opens, right ends close, left ends open,
-    because intervals are open on the left and closed on the right.
-    """
-    exact = pairs[:, 0] == pairs[:, 1]
-    values = np.concatenate([pairs[:, 0], pairs[:, 1]])
-    rank = np.concatenate([np.where(exact, 0, 2), np.ones(len(pairs), dtype=int)])
-    order = np.lexsort((rank, values))
-    closes = rank[order] == 1
-    turn = np.flatnonzero(~closes[:-1] & closes[1:])
-    return np.stack([values[order][turn], values[order][turn + 1]], axis=1)
-
-
-def _self_consistent(holds: FloatArray, weight: FloatArray, tolerance: float) -> FloatArray:
-    """Masses that reproduce themselves when each unit is shared out over its intervals."""
-    cells = holds.shape[1]
-    mass = np.full(cells, 1.0 / max(cells, 1))
-    for _ in range(200_000):
-        share = holds * mass
-        renewed = weight @ (share / share.sum(axis=1, keepdims=True))
-        if cells == 0 or np.max(np.abs(renewed - mass)) < tolerance:
-            return renewed
-        mass = renewed
-    return mass

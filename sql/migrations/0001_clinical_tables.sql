@@ -31,7 +31,7 @@ CREATE TABLE history.operators (
     batch_id INTEGER NOT NULL,
     superseded_at TIMESTAMP NOT NULL,
     superseded_by INTEGER NOT NULL,
-    reason VARCHAR NOT NULL
+    superseded_reason VARCHAR NOT NULL
 );
 COMMENT ON TABLE history.operators IS 'Replaced versions of operators';
 COMMENT ON COLUMN history.operators.recorded_at IS 'When this version was recorded (UTC)';
@@ -39,7 +39,7 @@ COMMENT ON COLUMN history.operators.author IS 'Who recorded this version';
 COMMENT ON COLUMN history.operators.batch_id IS 'Import batch or form entry that brought this version';
 COMMENT ON COLUMN history.operators.superseded_at IS 'Until when this version was current (UTC)';
 COMMENT ON COLUMN history.operators.superseded_by IS 'Batch that replaced or withdrew it';
-COMMENT ON COLUMN history.operators.reason IS 'Why it was replaced or withdrawn';
+COMMENT ON COLUMN history.operators.superseded_reason IS 'Why it was replaced or withdrawn';
 
 CREATE TABLE main.sources (
     source_id VARCHAR NOT NULL,
@@ -78,7 +78,7 @@ CREATE TABLE history.sources (
     batch_id INTEGER NOT NULL,
     superseded_at TIMESTAMP NOT NULL,
     superseded_by INTEGER NOT NULL,
-    reason VARCHAR NOT NULL
+    superseded_reason VARCHAR NOT NULL
 );
 COMMENT ON TABLE history.sources IS 'Replaced versions of sources';
 COMMENT ON COLUMN history.sources.recorded_at IS 'When this version was recorded (UTC)';
@@ -86,7 +86,7 @@ COMMENT ON COLUMN history.sources.author IS 'Who recorded this version';
 COMMENT ON COLUMN history.sources.batch_id IS 'Import batch or form entry that brought this version';
 COMMENT ON COLUMN history.sources.superseded_at IS 'Until when this version was current (UTC)';
 COMMENT ON COLUMN history.sources.superseded_by IS 'Batch that replaced or withdrew it';
-COMMENT ON COLUMN history.sources.reason IS 'Why it was replaced or withdrawn';
+COMMENT ON COLUMN history.sources.superseded_reason IS 'Why it was replaced or withdrawn';
 
 CREATE TABLE main.meetings (
     meeting_id VARCHAR NOT NULL,
@@ -125,7 +125,7 @@ CREATE TABLE history.meetings (
     batch_id INTEGER NOT NULL,
     superseded_at TIMESTAMP NOT NULL,
     superseded_by INTEGER NOT NULL,
-    reason VARCHAR NOT NULL
+    superseded_reason VARCHAR NOT NULL
 );
 COMMENT ON TABLE history.meetings IS 'Replaced versions of meetings';
 COMMENT ON COLUMN history.meetings.recorded_at IS 'When this version was recorded (UTC)';
@@ -133,7 +133,7 @@ COMMENT ON COLUMN history.meetings.author IS 'Who recorded this version';
 COMMENT ON COLUMN history.meetings.batch_id IS 'Import batch or form entry that brought this version';
 COMMENT ON COLUMN history.meetings.superseded_at IS 'Until when this version was current (UTC)';
 COMMENT ON COLUMN history.meetings.superseded_by IS 'Batch that replaced or withdrew it';
-COMMENT ON COLUMN history.meetings.reason IS 'Why it was replaced or withdrawn';
+COMMENT ON COLUMN history.meetings.superseded_reason IS 'Why it was replaced or withdrawn';
 
 CREATE TABLE main.patients (
     patient VARCHAR NOT NULL,
@@ -163,7 +163,7 @@ CREATE TABLE history.patients (
     batch_id INTEGER NOT NULL,
     superseded_at TIMESTAMP NOT NULL,
     superseded_by INTEGER NOT NULL,
-    reason VARCHAR NOT NULL
+    superseded_reason VARCHAR NOT NULL
 );
 COMMENT ON TABLE history.patients IS 'Replaced versions of patients';
 COMMENT ON COLUMN history.patients.recorded_at IS 'When this version was recorded (UTC)';
@@ -171,7 +171,7 @@ COMMENT ON COLUMN history.patients.author IS 'Who recorded this version';
 COMMENT ON COLUMN history.patients.batch_id IS 'Import batch or form entry that brought this version';
 COMMENT ON COLUMN history.patients.superseded_at IS 'Until when this version was current (UTC)';
 COMMENT ON COLUMN history.patients.superseded_by IS 'Batch that replaced or withdrew it';
-COMMENT ON COLUMN history.patients.reason IS 'Why it was replaced or withdrawn';
+COMMENT ON COLUMN history.patients.superseded_reason IS 'Why it was replaced or withdrawn';
 
 CREATE TABLE main.findings (
     finding_id VARCHAR NOT NULL,
@@ -246,7 +246,7 @@ CREATE TABLE history.findings (
     batch_id INTEGER NOT NULL,
     superseded_at TIMESTAMP NOT NULL,
     superseded_by INTEGER NOT NULL,
-    reason VARCHAR NOT NULL
+    superseded_reason VARCHAR NOT NULL
 );
 COMMENT ON TABLE history.findings IS 'Replaced versions of findings';
 COMMENT ON COLUMN history.findings.recorded_at IS 'When this version was recorded (UTC)';
@@ -254,7 +254,7 @@ COMMENT ON COLUMN history.findings.author IS 'Who recorded this version';
 COMMENT ON COLUMN history.findings.batch_id IS 'Import batch or form entry that brought this version';
 COMMENT ON COLUMN history.findings.superseded_at IS 'Until when this version was current (UTC)';
 COMMENT ON COLUMN history.findings.superseded_by IS 'Batch that replaced or withdrew it';
-COMMENT ON COLUMN history.findings.reason IS 'Why it was replaced or withdrawn';
+COMMENT ON COLUMN history.findings.superseded_reason IS 'Why it was replaced or withdrawn';
 
 CREATE TABLE main.procedures (
     procedure_id VARCHAR NOT NULL,
@@ -419,7 +419,7 @@ CREATE TABLE history.procedures (
     batch_id INTEGER NOT NULL,
     superseded_at TIMESTAMP NOT NULL,
     superseded_by INTEGER NOT NULL,
-    reason VARCHAR NOT NULL
+    superseded_reason VARCHAR NOT NULL
 );
 COMMENT ON TABLE history.procedures IS 'Replaced versions of procedures';
 COMMENT ON COLUMN history.procedures.recorded_at IS 'When this version was recorded (UTC)';
@@ -427,7 +427,7 @@ COMMENT ON COLUMN history.procedures.author IS 'Who recorded this version';
 COMMENT ON COLUMN history.procedures.batch_id IS 'Import batch or form entry that brought this version';
 COMMENT ON COLUMN history.procedures.superseded_at IS 'Until when this version was current (UTC)';
 COMMENT ON COLUMN history.procedures.superseded_by IS 'Batch that replaced or withdrew it';
-COMMENT ON COLUMN history.procedures.reason IS 'Why it was replaced or withdrawn';
+COMMENT ON COLUMN history.procedures.superseded_reason IS 'Why it was replaced or withdrawn';
 
 CREATE TABLE main.targeting (
     procedure_id VARCHAR NOT NULL,
@@ -526,7 +526,7 @@ CREATE TABLE history.targeting (
     batch_id INTEGER NOT NULL,
     superseded_at TIMESTAMP NOT NULL,
     superseded_by INTEGER NOT NULL,
-    reason VARCHAR NOT NULL
+    superseded_reason VARCHAR NOT NULL
 );
 COMMENT ON TABLE history.targeting IS 'Replaced versions of targeting';
 COMMENT ON COLUMN history.targeting.recorded_at IS 'When this version was recorded (UTC)';
@@ -534,7 +534,7 @@ COMMENT ON COLUMN history.targeting.author IS 'Who recorded this version';
 COMMENT ON COLUMN history.targeting.batch_id IS 'Import batch or form entry that brought this version';
 COMMENT ON COLUMN history.targeting.superseded_at IS 'Until when this version was current (UTC)';
 COMMENT ON COLUMN history.targeting.superseded_by IS 'Batch that replaced or withdrew it';
-COMMENT ON COLUMN history.targeting.reason IS 'Why it was replaced or withdrawn';
+COMMENT ON COLUMN history.targeting.superseded_reason IS 'Why it was replaced or withdrawn';
 
 CREATE TABLE main.specimens (
     specimen_id VARCHAR NOT NULL,
@@ -606,7 +606,7 @@ CREATE TABLE history.specimens (
     batch_id INTEGER NOT NULL,
     superseded_at TIMESTAMP NOT NULL,
     superseded_by INTEGER NOT NULL,
-    reason VARCHAR NOT NULL
+    superseded_reason VARCHAR NOT NULL
 );
 COMMENT ON TABLE history.specimens IS 'Replaced versions of specimens';
 COMMENT ON COLUMN history.specimens.recorded_at IS 'When this version was recorded (UTC)';
@@ -614,7 +614,7 @@ COMMENT ON COLUMN history.specimens.author IS 'Who recorded this version';
 COMMENT ON COLUMN history.specimens.batch_id IS 'Import batch or form entry that brought this version';
 COMMENT ON COLUMN history.specimens.superseded_at IS 'Until when this version was current (UTC)';
 COMMENT ON COLUMN history.specimens.superseded_by IS 'Batch that replaced or withdrew it';
-COMMENT ON COLUMN history.specimens.reason IS 'Why it was replaced or withdrawn';
+COMMENT ON COLUMN history.specimens.superseded_reason IS 'Why it was replaced or withdrawn';
 
 CREATE TABLE main.pathology (
     report_id VARCHAR NOT NULL,
@@ -695,7 +695,7 @@ CREATE TABLE history.pathology (
     batch_id INTEGER NOT NULL,
     superseded_at TIMESTAMP NOT NULL,
     superseded_by INTEGER NOT NULL,
-    reason VARCHAR NOT NULL
+    superseded_reason VARCHAR NOT NULL
 );
 COMMENT ON TABLE history.pathology IS 'Replaced versions of pathology';
 COMMENT ON COLUMN history.pathology.recorded_at IS 'When this version was recorded (UTC)';
@@ -703,7 +703,7 @@ COMMENT ON COLUMN history.pathology.author IS 'Who recorded this version';
 COMMENT ON COLUMN history.pathology.batch_id IS 'Import batch or form entry that brought this version';
 COMMENT ON COLUMN history.pathology.superseded_at IS 'Until when this version was current (UTC)';
 COMMENT ON COLUMN history.pathology.superseded_by IS 'Batch that replaced or withdrew it';
-COMMENT ON COLUMN history.pathology.reason IS 'Why it was replaced or withdrawn';
+COMMENT ON COLUMN history.pathology.superseded_reason IS 'Why it was replaced or withdrawn';
 
 CREATE TABLE main.reviews (
     review_id VARCHAR NOT NULL,
@@ -772,7 +772,7 @@ CREATE TABLE history.reviews (
     batch_id INTEGER NOT NULL,
     superseded_at TIMESTAMP NOT NULL,
     superseded_by INTEGER NOT NULL,
-    reason VARCHAR NOT NULL
+    superseded_reason VARCHAR NOT NULL
 );
 COMMENT ON TABLE history.reviews IS 'Replaced versions of reviews';
 COMMENT ON COLUMN history.reviews.recorded_at IS 'When this version was recorded (UTC)';
@@ -780,7 +780,7 @@ COMMENT ON COLUMN history.reviews.author IS 'Who recorded this version';
 COMMENT ON COLUMN history.reviews.batch_id IS 'Import batch or form entry that brought this version';
 COMMENT ON COLUMN history.reviews.superseded_at IS 'Until when this version was current (UTC)';
 COMMENT ON COLUMN history.reviews.superseded_by IS 'Batch that replaced or withdrew it';
-COMMENT ON COLUMN history.reviews.reason IS 'Why it was replaced or withdrawn';
+COMMENT ON COLUMN history.reviews.superseded_reason IS 'Why it was replaced or withdrawn';
 
 CREATE TABLE main.followup (
     event_id VARCHAR NOT NULL,
@@ -840,7 +840,7 @@ CREATE TABLE history.followup (
     batch_id INTEGER NOT NULL,
     superseded_at TIMESTAMP NOT NULL,
     superseded_by INTEGER NOT NULL,
-    reason VARCHAR NOT NULL
+    superseded_reason VARCHAR NOT NULL
 );
 COMMENT ON TABLE history.followup IS 'Replaced versions of followup';
 COMMENT ON COLUMN history.followup.recorded_at IS 'When this version was recorded (UTC)';
@@ -848,7 +848,7 @@ COMMENT ON COLUMN history.followup.author IS 'Who recorded this version';
 COMMENT ON COLUMN history.followup.batch_id IS 'Import batch or form entry that brought this version';
 COMMENT ON COLUMN history.followup.superseded_at IS 'Until when this version was current (UTC)';
 COMMENT ON COLUMN history.followup.superseded_by IS 'Batch that replaced or withdrew it';
-COMMENT ON COLUMN history.followup.reason IS 'Why it was replaced or withdrawn';
+COMMENT ON COLUMN history.followup.superseded_reason IS 'Why it was replaced or withdrawn';
 
 CREATE TABLE main.complications (
     complication_id VARCHAR NOT NULL,
@@ -887,7 +887,7 @@ CREATE TABLE history.complications (
     batch_id INTEGER NOT NULL,
     superseded_at TIMESTAMP NOT NULL,
     superseded_by INTEGER NOT NULL,
-    reason VARCHAR NOT NULL
+    superseded_reason VARCHAR NOT NULL
 );
 COMMENT ON TABLE history.complications IS 'Replaced versions of complications';
 COMMENT ON COLUMN history.complications.recorded_at IS 'When this version was recorded (UTC)';
@@ -895,7 +895,7 @@ COMMENT ON COLUMN history.complications.author IS 'Who recorded this version';
 COMMENT ON COLUMN history.complications.batch_id IS 'Import batch or form entry that brought this version';
 COMMENT ON COLUMN history.complications.superseded_at IS 'Until when this version was current (UTC)';
 COMMENT ON COLUMN history.complications.superseded_by IS 'Batch that replaced or withdrew it';
-COMMENT ON COLUMN history.complications.reason IS 'Why it was replaced or withdrawn';
+COMMENT ON COLUMN history.complications.superseded_reason IS 'Why it was replaced or withdrawn';
 
 CREATE TABLE main.constancy (
     check_id VARCHAR NOT NULL,
@@ -952,7 +952,7 @@ CREATE TABLE history.constancy (
     batch_id INTEGER NOT NULL,
     superseded_at TIMESTAMP NOT NULL,
     superseded_by INTEGER NOT NULL,
-    reason VARCHAR NOT NULL
+    superseded_reason VARCHAR NOT NULL
 );
 COMMENT ON TABLE history.constancy IS 'Replaced versions of constancy';
 COMMENT ON COLUMN history.constancy.recorded_at IS 'When this version was recorded (UTC)';
@@ -960,4 +960,4 @@ COMMENT ON COLUMN history.constancy.author IS 'Who recorded this version';
 COMMENT ON COLUMN history.constancy.batch_id IS 'Import batch or form entry that brought this version';
 COMMENT ON COLUMN history.constancy.superseded_at IS 'Until when this version was current (UTC)';
 COMMENT ON COLUMN history.constancy.superseded_by IS 'Batch that replaced or withdrew it';
-COMMENT ON COLUMN history.constancy.reason IS 'Why it was replaced or withdrawn';
+COMMENT ON COLUMN history.constancy.superseded_reason IS 'Why it was replaced or withdrawn';

@@ -81,7 +81,7 @@ COMMENT ON TABLE batch_warning IS 'Rows that were accepted although something ab
 
 CREATE TABLE audit_event (
     seq BIGINT NOT NULL,
-    at TIMESTAMP NOT NULL,
+    happened_at TIMESTAMP NOT NULL,
     actor VARCHAR NOT NULL,
     action VARCHAR NOT NULL,
     object_kind VARCHAR NOT NULL,
@@ -93,7 +93,7 @@ CREATE TABLE audit_event (
 );
 COMMENT ON TABLE audit_event IS 'HMAC-SHA-256 chain: each entry is bound to the one before it under the site key';
 COMMENT ON COLUMN audit_event.seq IS 'Running number without gaps, from 1';
-COMMENT ON COLUMN audit_event.at IS 'When (UTC)';
+COMMENT ON COLUMN audit_event.happened_at IS 'When (UTC)';
 COMMENT ON COLUMN audit_event.details IS 'Canonical JSON; never identifiers or free text';
 COMMENT ON COLUMN audit_event.prev IS 'mac of the entry before';
 COMMENT ON COLUMN audit_event.mac IS 'HMAC-SHA-256 over prev and the canonical form of this entry';

@@ -1,0 +1,251 @@
+"""How long the registry takes, as ratios against floors measured in the same run.
+
+    python benchmarks/run.py                    the table for 100,000 procedures
+    python benchmarks/run.py --growth           growth from 10,000 to 1,000,000 as well
+
+Every figure is the median of five rounds, CPU (user and system, all threads) and wall.
+Floors: a plain COPY of the same files into typed tables of a new DuckDB database, and a
+scan that reads every column the facts need (its plan is checked: an aggregate that the
+engine answers from column statistics would be no floor).
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import math
+import os
+import platform
+import re
+import shutil
+import statistics
+import subprocess
+import sys
+import tempfile
+import time
+from collections.abc import Callable
+from datetime import date
+from pathlib import Path
+
+import duckdb
+
+sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
+
+from registry import audit, facts, store
+from registry.dictionary import tables
+from registry.imports import registry_csv
+from registry.intake import accept
+from registry.intake.staging import sql_type, stored_columns
+from registry.measures import evaluate, load_measures
+from registry.sqlfiles import folder as sql_folder
+from registry.store import Registry
+from synthetic_data.generate import write as generate
+
+CLINICAL = ("patients", "findings", "procedures", "targeting", "specimens", "pathology", "reviews", "followup", "complications")
+AS_OF = date(2026, 6, 30)
+TODAY = date(2026, 7, 1)
+
+Timing = tuple[float, float]
+
+
+def timed(work: Callable[[], object]) -> Timing:
+    """CPU and wall seconds of one call."""
+    cpu, wall = time.process_time(), time.perf_counter()
+    work()
+    return time.process_time() - cpu, time.perf_counter() - wall
+
+
+def medians(rounds: list[Timing]) -> Timing:
+    return statistics.median(cpu for cpu, _ in rounds), statistics.median(wall for _, wall in rounds)
+
+
+def make_files(place: Path, procedures: int) -> Path:
+    """Nine clinical tables of one synthetic registry, and the three that they refer to."""
+    made = generate(place, procedures=procedures)
+    for path in made.glob("*.csv"):
+        if path.stem not in (*CLINICAL, "meetings", "sources"):
+            path.unlink()
+    return made
+
+
+def copy_floor(files: Path, database: Path) -> None:
+    """The same files into typed tables, nothing checked, nothing kept beside."""
+    connection = duckdb.connect(str(database), config={"storage_compatibility_version": store.STORAGE_VERSION})
+    for path in sorted(files.glob("*.csv")):
+        table = tables()[path.stem]
+        header = path.open(encoding="utf-8").readline().strip().split(",")
+        columns = ", ".join(f'"{name}" {sql_type(table[name])}' for name in header)
+        connection.execute(f"CREATE TABLE {path.stem} ({columns})")
+        connection.execute(f"COPY {path.stem} FROM '{path}' (FORMAT csv, HEADER true, DELIMITER ',', QUOTE '\"')")
+    connection.execute("CHECKPOINT")
+    connection.close()
+
+
+def new_registry(place: Path) -> Path:
+    shutil.rmtree(place, ignore_errors=True)
+    store.create(place, time_zone="UTC")
+    with (place / "site.toml").open("a", encoding="utf-8") as handle:
+        handle.write('\n[frames.SUITE]\nx_plus = "medial"\ny_plus = "cranial"\nz_plus = "posterior"\n')
+    return place
+
+
+def import_into(place: Path, files: Path) -> None:
+    with Registry.open(place, write=True) as registry:
+        report = accept(registry, registry_csv.read(files), author="benchmark", today=TODAY)
+        if report.refused or report.total.held:
+            raise SystemExit("\n".join(report.lines()))
+        registry.checkpoint()
+
+
+def import_rounds(files: Path, scratch: Path, rounds: int) -> tuple[Timing, Timing]:
+    """Floor and validated import in turn, so that a drift of the machine meets both."""
+    floor, own = [], []
+    for number in range(rounds):
+        database = scratch / f"floor{number}.duckdb"
+        floor.append(timed(lambda database=database: copy_floor(files, database)))
+        database.unlink()
+        place = new_registry(scratch / "registry")
+        with Registry.open(place, write=True):
+            pass  # applies the changed site.toml: not part of an import
+        own.append(timed(lambda place=place: import_into(place, files)))
+    return medians(floor), medians(own)
+
+
+def peak_memory_mb(files: Path, scratch: Path) -> tuple[float, float]:
+    """Peak resident memory of a process that imports, and of one that only loads the program."""
+    code = (
+        "import resource, sys; from pathlib import Path; sys.path.insert(0, sys.argv[1])\n"
+        "import benchmarks.run as run\n"
+        "if len(sys.argv) > 2: run.import_into(Path(sys.argv[2]), Path(sys.argv[3]))\n"
+        "print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024)"
+    )
+    root = str(Path(__file__).resolve().parent.parent)
+    place = new_registry(scratch / "memory")
+    peaks = []
+    for arguments in ([root, str(place), str(files)], [root]):
+        done = subprocess.run([sys.executable, "-c", code, *arguments], capture_output=True, text=True, check=True)
+        peaks.append(float(done.stdout.strip().splitlines()[-1]))
+    return peaks[0], peaks[1]
+
+
+def needed_columns() -> dict[str, list[str]]:
+    """Columns of the clinical tables that the facts read, found in their SQL."""
+    text = "\n".join(entry.read_text(encoding="utf-8") for entry in sql_folder("facts").iterdir() if entry.name.endswith(".sql"))
+    words = set(re.findall(r"[a-z_0-9]+", text))
+    wanted = {name: [c for c in stored_columns(tables()[name]) if c in words] for name in CLINICAL if f"scope_{name}" in words}
+    wanted["procedures"].append("root_id")
+    return wanted
+
+
+def scan_floor(registry: Registry) -> Callable[[], None]:
+    statements = [f"SELECT bit_xor(hash({', '.join(columns)})) FROM {name}" for name, columns in needed_columns().items()]
+    for statement in statements:
+        plan = registry.rows(f"EXPLAIN {statement}")[0][1]
+        if "SEQ_SCAN" not in plan:
+            raise SystemExit(f"The scan floor does not read the table: {plan}")
+
+    def scan() -> None:
+        for statement in statements:
+            registry.rows(statement)
+
+    return scan
+
+
+def rebuild(registry: Registry) -> None:
+    with registry.cursor() as cursor:
+        cursor.execute("BEGIN")
+        facts.rebuild(cursor)
+        cursor.execute("ROLLBACK")
+
+
+def all_measures(registry: Registry) -> None:
+    evaluate(registry, list(load_measures()), as_of=AS_OF)
+
+
+def save_one(registry: Registry, procedure_id: str) -> None:
+    """What a save adds to the row itself: its facts again, and its entry in the trail."""
+    with registry.writing() as cursor:
+        cursor.execute("UPDATE procedures SET cores = cores WHERE procedure_id = ?", [procedure_id])
+        facts.refresh(cursor, [procedure_id])
+        audit.append(cursor, registry.key, registry.clock(), audit.Entry("benchmark", "change", "procedure", procedure_id, {}))
+
+
+def in_place(registry: Registry, rounds: int) -> dict[str, Timing]:
+    scan = scan_floor(registry)
+    ids = [row[0] for row in registry.rows("SELECT procedure_id FROM procedures ORDER BY procedure_id LIMIT ?", [rounds])]
+    work: dict[str, Callable[[int], object]] = {
+        "scan": lambda _: scan(),
+        "facts": lambda _: rebuild(registry),
+        "measures": lambda _: all_measures(registry),
+        "save": lambda number: save_one(registry, ids[number]),
+    }
+    return {name: medians([timed(lambda number=number: one(number)) for number in range(rounds)]) for name, one in work.items()}
+
+
+def measure_size(procedures: int, rounds: int, scratch: Path) -> dict[str, Timing]:
+    files = make_files(scratch / f"files{procedures}", procedures)
+    found: dict[str, Timing] = {}
+    found["floor"], found["import"] = import_rounds(files, scratch, rounds)
+    with Registry.open(scratch / "registry", write=True) as registry:
+        found |= in_place(registry, rounds)
+    shutil.rmtree(scratch / "registry")
+    return found
+
+
+def line(name: str, cpu: float, wall: float, goal: str, met: bool | None) -> str:
+    mark = "" if met is None else ("yes" if met else "NO")
+    return f"| {name} | {cpu:.3g} | {wall:.3g} | {goal} | {mark} |"
+
+
+def table(found: dict[str, Timing], peak: tuple[float, float], procedures: int) -> list[str]:
+    ratio = [own / floor for own, floor in zip(found["import"], found["floor"], strict=True)]
+    facts_ratio = [own / floor for own, floor in zip(found["facts"], found["scan"], strict=True)]
+    return [
+        f"{procedures:,} procedures, nine clinical tables; {date.today()}; {os.cpu_count()} cores, "
+        f"Python {platform.python_version()}, DuckDB {duckdb.__version__}, load {os.getloadavg()[0]:.1f}",
+        "",
+        "| what | CPU | wall | goal (CPU) | met |",
+        "| --- | ---: | ---: | --- | --- |",
+        line("plain COPY, s (floor)", *found["floor"], "", None),
+        line("validated import with history and trail, s", *found["import"], "", None),
+        line("import / floor", *ratio, "at most 3.0", ratio[0] <= 3.0),
+        f"| peak memory of the import, MB (of which the loaded program {peak[1]:.0f}) | {peak[0]:.0f} | | under 600 | {'yes' if peak[0] < 600 else 'NO'} |",
+        line("scan of the columns the facts need, s (floor)", *found["scan"], "", None),
+        line("facts rebuilt / scan", *facts_ratio, "under 25", facts_ratio[0] < 25),
+        line("all measures on kept facts, s", *found["measures"], "under 0.3", found["measures"][1] < 0.3),
+        line("one procedure refreshed, with its trail entry, s", *found["save"], "under 0.05", found["save"][0] < 0.05),
+    ]
+
+
+def growth(sizes: dict[int, dict[str, Timing]]) -> list[str]:
+    small, large = min(sizes), max(sizes)
+    lines = ["", f"Growth exponent of CPU from {small:,} to {large:,} procedures (goal: at most 1.1)", "", "| what | exponent |", "| --- | ---: |"]
+    for name in ("floor", "import", "facts", "measures"):
+        exponent = math.log(sizes[large][name][0] / sizes[small][name][0]) / math.log(large / small)
+        lines.append(f"| {name} | {exponent:.2f} |")
+    return lines
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("--procedures", type=int, default=100_000)
+    parser.add_argument("--rounds", type=int, default=5)
+    parser.add_argument("--growth", action="store_true")
+    parser.add_argument("--json", type=Path)
+    chosen = parser.parse_args()
+    with tempfile.TemporaryDirectory() as scratch_name:
+        scratch = Path(scratch_name)
+        sizes = {chosen.procedures: measure_size(chosen.procedures, chosen.rounds, scratch)}
+        peak = peak_memory_mb(scratch / f"files{chosen.procedures}", scratch)
+        print("\n".join(table(sizes[chosen.procedures], peak, chosen.procedures)))
+        if chosen.growth:
+            for size in (10_000, 1_000_000):
+                sizes[size] = measure_size(size, min(chosen.rounds, 3), scratch)
+                shutil.rmtree(scratch / f"files{size}")
+            print("\n".join(growth(sizes)))
+        if chosen.json:
+            chosen.json.write_text(json.dumps({str(size): found for size, found in sizes.items()}, indent=2))
+
+
+if __name__ == "__main__":
+    main()

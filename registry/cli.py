@@ -1,0 +1,65 @@
+"""The command ``biopsy-outcomes``: arguments to one call, its answer to text and exit code."""
+
+from __future__ import annotations
+
+import sys
+from typing import Annotated
+
+import typer
+
+from registry import __version__
+from registry.commands import folder, intake, measures, output
+from registry.errors import RegistryError
+
+app = typer.Typer(
+    name="biopsy-outcomes",
+    help="Outcome registry with radiology-pathology correlation for image-guided breast biopsy.",
+    no_args_is_help=True,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+    rich_markup_mode=None,
+)
+app.command()(folder.create)
+app.command("import")(intake.import_)
+app.command()(intake.held)
+app.command()(folder.check)
+app.command()(measures.worklist)
+app.command()(measures.measure)
+app.command()(measures.measures)
+app.command()(output.export)
+app.command()(output.demo)
+app.command()(output.dashboard)
+app.command()(folder.migrate)
+app.command()(folder.verify)
+app.command()(output.handbook)
+
+_INTERRUPTED = 130
+
+
+def _version(wanted: bool) -> None:
+    if wanted:
+        typer.echo(f"biopsy-outcomes {__version__}")
+        raise typer.Exit
+
+
+@app.callback()
+def root(
+    version: Annotated[bool, typer.Option("--version", callback=_version, is_eager=True, help="Print the version.")] = False,
+) -> None:
+    """Outcome registry with radiology-pathology correlation for image-guided breast biopsy.
+
+    An audit tool: it checks the record, not the patient. Decisions belong to qualified
+    clinicians under their local protocol.
+    """
+
+
+def main() -> None:
+    """Run the command line; a user's mistake ends in a sentence and an exit code."""
+    try:
+        app()
+    except RegistryError as problem:
+        print(problem, file=sys.stderr)
+        sys.exit(problem.exit_code)
+    except KeyboardInterrupt:
+        print("Interrupted; nothing of the running step was written.", file=sys.stderr)
+        sys.exit(_INTERRUPTED)

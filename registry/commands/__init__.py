@@ -1,0 +1,1 @@
+"""The commands, grouped by what they do; ``registry.cli`` puts them together."""

@@ -1,0 +1,108 @@
+"""What commands share: options, the day at the site, and how rows are printed."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import sys
+from datetime import date, datetime
+from enum import StrEnum
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+from zoneinfo import ZoneInfo
+
+import typer
+
+from registry.errors import UsageProblem
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from registry.site import Site
+
+
+class Format(StrEnum):
+    """How rows are printed."""
+
+    TABLE = "table"
+    JSON = "json"
+    CSV = "csv"
+
+
+FolderArgument = Annotated[Path, typer.Argument(help="Registry folder.", show_default=False)]
+FormatOption = Annotated[Format, typer.Option("--format", help="How rows are printed.")]
+AsOfOption = Annotated[
+    str | None, typer.Option("--as-of", help="Nothing dated after this day counts (YYYY-MM-DD). Default: today at the site.", show_default=False)
+]
+FromOption = Annotated[str | None, typer.Option("--from", help="First day on which a procedure started.", show_default=False)]
+ToOption = Annotated[str | None, typer.Option("--to", help="Last day on which a procedure started.", show_default=False)]
+
+
+def today_at(site: Site) -> date:
+    """The calendar day at the site."""
+    return datetime.now(ZoneInfo(site.time_zone)).date()
+
+
+def day(text: str | None, option: str) -> date | None:
+    """A day given on the command line.
+
+    Raises
+    ------
+    UsageProblem
+        Not a calendar date as YYYY-MM-DD.
+    """
+    if text is None:
+        return None
+    try:
+        return datetime.strptime(text, "%Y-%m-%d").date()
+    except ValueError:
+        raise UsageProblem(f"{option} {text}: is not a calendar date. Write it as 2026-06-30.") from None
+
+
+def say(text: str) -> None:
+    """One line on standard output."""
+    typer.echo(text)
+
+
+def shown(value: Any) -> str:
+    """A value in a table."""
+    if value is None:
+        return ""
+    if isinstance(value, float):
+        return f"{value:.4g}" if abs(value) < 1e6 else f"{value:.0f}"
+    if isinstance(value, dict):
+        return ", ".join(f"{key}: {part}" for key, part in value.items())
+    return str(value)
+
+
+def print_rows(rows: Sequence[dict[str, Any]], format_: Format, columns: Sequence[str] | None = None) -> None:
+    """Rows as a table, JSON array or CSV with a header."""
+    names = list(columns or (rows[0].keys() if rows else []))
+    if format_ is Format.JSON:
+        say(json.dumps([{name: row.get(name) for name in names} for row in rows], indent=2, default=str, ensure_ascii=False))
+        return
+    if format_ is Format.CSV:
+        buffer = io.StringIO()
+        writer = csv.writer(buffer, lineterminator="\n")
+        writer.writerow(names)
+        for row in rows:
+            writer.writerow([json.dumps(v, ensure_ascii=False) if isinstance(v := row.get(name), dict) else "" if v is None else v for name in names])
+        sys.stdout.write(buffer.getvalue())
+        return
+    if not rows:
+        say("(none)")
+        return
+    from rich import box
+    from rich.console import Console
+    from rich.table import Table
+
+    numeric = {name for name in names if all(isinstance(row.get(name), int | float | None) for row in rows)}
+    table = Table(box=box.SIMPLE_HEAD, pad_edge=False)
+    for name in names:
+        table.add_column(name.replace("_", " "), justify="right" if name in numeric else "left", overflow="fold")
+    for row in rows:
+        table.add_row(*(shown(row.get(name)) for name in names))
+    console = Console(highlight=False, markup=False)
+    # In a pipe there is no width to fit to: cutting columns would lose figures.
+    Console(highlight=False, markup=False, width=console.width if console.is_terminal else 220).print(table)
