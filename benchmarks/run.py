@@ -31,17 +31,28 @@ import duckdb
 
 sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
 
+from registry.measures import evaluate, load_measures
+
 from registry import audit, facts, store
 from registry.dictionary import tables
 from registry.imports import registry_csv
 from registry.intake import accept
 from registry.intake.staging import sql_type, stored_columns
-from registry.measures import evaluate, load_measures
 from registry.sqlfiles import folder as sql_folder
 from registry.store import Registry
 from synthetic_data.generate import write as generate
 
-CLINICAL = ("patients", "findings", "procedures", "targeting", "specimens", "pathology", "reviews", "followup", "complications")
+CLINICAL = (
+    "patients",
+    "findings",
+    "procedures",
+    "targeting",
+    "specimens",
+    "pathology",
+    "reviews",
+    "followup",
+    "complications",
+)
 AS_OF = date(2026, 6, 30)
 TODAY = date(2026, 7, 1)
 
@@ -70,13 +81,17 @@ def make_files(place: Path, procedures: int) -> Path:
 
 def copy_floor(files: Path, database: Path) -> None:
     """The same files into typed tables, nothing checked, nothing kept beside."""
-    connection = duckdb.connect(str(database), config={"storage_compatibility_version": store.STORAGE_VERSION})
+    connection = duckdb.connect(
+        str(database), config={"storage_compatibility_version": store.STORAGE_VERSION}
+    )
     for path in sorted(files.glob("*.csv")):
         table = tables()[path.stem]
         header = path.open(encoding="utf-8").readline().strip().split(",")
         columns = ", ".join(f'"{name}" {sql_type(table[name])}' for name in header)
         connection.execute(f"CREATE TABLE {path.stem} ({columns})")
-        connection.execute(f"COPY {path.stem} FROM '{path}' (FORMAT csv, HEADER true, DELIMITER ',', QUOTE '\"')")
+        connection.execute(
+            f"COPY {path.stem} FROM '{path}' (FORMAT csv, HEADER true, DELIMITER ',', QUOTE '\"')"
+        )
     connection.execute("CHECKPOINT")
     connection.close()
 
@@ -123,22 +138,35 @@ def peak_memory_mb(files: Path, scratch: Path) -> tuple[float, float]:
     place = new_registry(scratch / "memory")
     peaks = []
     for arguments in ([root, str(place), str(files)], [root]):
-        done = subprocess.run([sys.executable, "-c", code, *arguments], capture_output=True, text=True, check=True)
+        done = subprocess.run(
+            [sys.executable, "-c", code, *arguments], capture_output=True, text=True, check=True
+        )
         peaks.append(float(done.stdout.strip().splitlines()[-1]))
     return peaks[0], peaks[1]
 
 
 def needed_columns() -> dict[str, list[str]]:
     """Columns of the clinical tables that the facts read, found in their SQL."""
-    text = "\n".join(entry.read_text(encoding="utf-8") for entry in sql_folder("facts").iterdir() if entry.name.endswith(".sql"))
+    text = "\n".join(
+        entry.read_text(encoding="utf-8")
+        for entry in sql_folder("facts").iterdir()
+        if entry.name.endswith(".sql")
+    )
     words = set(re.findall(r"[a-z_0-9]+", text))
-    wanted = {name: [c for c in stored_columns(tables()[name]) if c in words] for name in CLINICAL if f"scope_{name}" in words}
+    wanted = {
+        name: [c for c in stored_columns(tables()[name]) if c in words]
+        for name in CLINICAL
+        if f"scope_{name}" in words
+    }
     wanted["procedures"].append("root_id")
     return wanted
 
 
 def scan_floor(registry: Registry) -> Callable[[], None]:
-    statements = [f"SELECT bit_xor(hash({', '.join(columns)})) FROM {name}" for name, columns in needed_columns().items()]
+    statements = [
+        f"SELECT bit_xor(hash({', '.join(columns)})) FROM {name}"
+        for name, columns in needed_columns().items()
+    ]
     for statement in statements:
         plan = registry.rows(f"EXPLAIN {statement}")[0][1]
         if "SEQ_SCAN" not in plan:
@@ -167,19 +195,32 @@ def save_one(registry: Registry, procedure_id: str) -> None:
     with registry.writing() as cursor:
         cursor.execute("UPDATE procedures SET cores = cores WHERE procedure_id = ?", [procedure_id])
         facts.refresh(cursor, [procedure_id])
-        audit.append(cursor, registry.key, registry.clock(), audit.Entry("benchmark", "change", "procedure", procedure_id, {}))
+        audit.append(
+            cursor,
+            registry.key,
+            registry.clock(),
+            audit.Entry("benchmark", "change", "procedure", procedure_id, {}),
+        )
 
 
 def in_place(registry: Registry, rounds: int) -> dict[str, Timing]:
     scan = scan_floor(registry)
-    ids = [row[0] for row in registry.rows("SELECT procedure_id FROM procedures ORDER BY procedure_id LIMIT ?", [rounds])]
+    ids = [
+        row[0]
+        for row in registry.rows(
+            "SELECT procedure_id FROM procedures ORDER BY procedure_id LIMIT ?", [rounds]
+        )
+    ]
     work: dict[str, Callable[[int], object]] = {
         "scan": lambda _: scan(),
         "facts": lambda _: rebuild(registry),
         "measures": lambda _: all_measures(registry),
         "save": lambda number: save_one(registry, ids[number]),
     }
-    return {name: medians([timed(lambda number=number: one(number)) for number in range(rounds)]) for name, one in work.items()}
+    return {
+        name: medians([timed(lambda number=number, one=one: one(number)) for number in range(rounds)])
+        for name, one in work.items()
+    }
 
 
 def measure_size(procedures: int, rounds: int, scratch: Path) -> dict[str, Timing]:
@@ -213,13 +254,24 @@ def table(found: dict[str, Timing], peak: tuple[float, float], procedures: int) 
         line("scan of the columns the facts need, s (floor)", *found["scan"], "", None),
         line("facts rebuilt / scan", *facts_ratio, "under 25", facts_ratio[0] < 25),
         line("all measures on kept facts, s", *found["measures"], "under 0.3", found["measures"][1] < 0.3),
-        line("one procedure refreshed, with its trail entry, s", *found["save"], "under 0.05", found["save"][0] < 0.05),
+        line(
+            "one procedure refreshed, with its trail entry, s",
+            *found["save"],
+            "under 0.05",
+            found["save"][0] < 0.05,
+        ),
     ]
 
 
 def growth(sizes: dict[int, dict[str, Timing]]) -> list[str]:
     small, large = min(sizes), max(sizes)
-    lines = ["", f"Growth exponent of CPU from {small:,} to {large:,} procedures (goal: at most 1.1)", "", "| what | exponent |", "| --- | ---: |"]
+    lines = [
+        "",
+        f"Growth exponent of CPU from {small:,} to {large:,} procedures (goal: at most 1.1)",
+        "",
+        "| what | exponent |",
+        "| --- | ---: |",
+    ]
     for name in ("floor", "import", "facts", "measures"):
         exponent = math.log(sizes[large][name][0] / sizes[small][name][0]) / math.log(large / small)
         lines.append(f"| {name} | {exponent:.2f} |")
@@ -227,7 +279,9 @@ def growth(sizes: dict[int, dict[str, Timing]]) -> list[str]:
 
 
 def main() -> None:
-    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser = argparse.ArgumentParser(
+        description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
+    )
     parser.add_argument("--procedures", type=int, default=100_000)
     parser.add_argument("--rounds", type=int, default=5)
     parser.add_argument("--growth", action="store_true")

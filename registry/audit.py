@@ -144,9 +144,7 @@ def anchor_problem(cursor: duckdb.DuckDBPyConnection, anchors: list[tuple[int, s
     if not anchors:
         return None
     newest = max(anchors)
-    found = dict(
-        cursor.execute("SELECT seq, mac FROM audit_event WHERE seq >= ?", [newest[0]]).fetchall()
-    )
+    found = dict(cursor.execute("SELECT seq, mac FROM audit_event WHERE seq >= ?", [newest[0]]).fetchall())
     if newest[0] not in found:
         last = head(cursor)
         known = {seq: time for seq, _, time in anchors}

@@ -57,6 +57,11 @@ class Check:
         return match.group(2) if match else None
 
     @property
+    def rows(self) -> str:
+        """The relation whose rows the check is about: its table's, or the visits."""
+        return "visits" if "FROM checked_visits" in self.sql else self.table
+
+    @property
     def relations(self) -> frozenset[str]:
         """Tables whose rows the check reads."""
         return frozenset(_RELATION.findall(self.sql))
@@ -118,15 +123,17 @@ def run(cursor: duckdb.DuckDBPyConnection, checks: Iterable[Check], today: date)
     by_row: dict[str, list[Check]] = {}
     for check in checks:
         if check.condition is not None:
-            by_row.setdefault(check.table, []).append(check)
+            by_row.setdefault(check.rows, []).append(check)
             continue
         for row in cursor.execute(check.sql, _parameters(check.sql, today)).fetchall():
             offences.append(Offence(check, row[0], "" if len(row) < 2 or row[1] is None else str(row[1])))
-    for table, together in by_row.items():
+    for relation, together in by_row.items():
         flags = ", ".join(f"({check.condition}) IS TRUE" for check in together)
-        sql = f"SELECT row_no, {flags} FROM checked_{table} WHERE {' OR '.join(f'({check.condition})' for check in together)}"
+        sql = f"SELECT row_no, {flags} FROM checked_{relation} WHERE {' OR '.join(f'({check.condition})' for check in together)}"
         for row_no, *found in cursor.execute(sql, _parameters(sql, today)).fetchall():
-            offences += [Offence(check, row_no) for check, broken in zip(together, found, strict=True) if broken]
+            offences += [
+                Offence(check, row_no) for check, broken in zip(together, found, strict=True) if broken
+            ]
     return offences
 
 
@@ -165,7 +172,10 @@ def _stored_relations(cursor: duckdb.DuckDBPyConnection, registry: Registry) -> 
     }
     for name, columns in (("birth", "patient, birth_date"), ("accession", "procedure_id, accession")):
         table = "patient_identity" if name == "birth" else "procedure_accession"
-        cursor.register(f"known_{name}", registry.identity_frame(f"SELECT {columns} FROM {table}", apart[name]).to_arrow())
+        cursor.register(
+            f"known_{name}", registry.identity_frame(f"SELECT {columns} FROM {table}", apart[name]).to_arrow()
+        )
+    # Visits come last: they are made of the others.
     for name in TABLE_ORDER:
         extra = ""
         join = ""
@@ -173,12 +183,33 @@ def _stored_relations(cursor: duckdb.DuckDBPyConnection, registry: Registry) -> 
             extra, join = ", b.birth_date", "LEFT JOIN known_birth AS b ON b.patient = t.patient"
         elif name == "procedures":
             extra, join = ", b.accession", "LEFT JOIN known_accession AS b ON b.procedure_id = t.procedure_id"
-        cursor.execute(f"CREATE OR REPLACE TEMP VIEW checked_{name} AS SELECT t.rowid AS row_no, t.*{extra} FROM main.{name} AS t {join}")
+        cursor.execute(
+            f"CREATE OR REPLACE TEMP VIEW checked_{name} AS SELECT t.rowid AS row_no, t.*{extra} FROM main.{name} AS t {join}"
+        )
         cursor.execute(f"CREATE OR REPLACE TEMP VIEW known_{name} AS SELECT * FROM main.{name}")
+    cursor.execute(
+        f"CREATE OR REPLACE TEMP VIEW checked_visits AS SELECT p.row_no, {VISIT_COLUMNS}, p.accession, false AS is_stated_age "
+        f"FROM checked_procedures AS p {VISIT_JOINS}"
+    )
+    cursor.execute("CREATE OR REPLACE TEMP VIEW known_visits AS SELECT * FROM checked_visits")
+
+
+#: One row per procedure with what its finding and patient say of it.
+VISIT_COLUMNS = (
+    "p.procedure_id, p.finding_id, p.started_at, CAST(p.started_at AS DATE) AS started_on, p.status, p.cores, "
+    "p.repeat_of, p.marker, p.marker_shape, p.injected_at, p.compression_mm, p.age_years, "
+    "f.patient, f.laterality, f.found_on, b.birth_date, d.death_date"
+)
+VISIT_JOINS = (
+    "LEFT JOIN known_findings AS f ON f.finding_id = p.finding_id "
+    "LEFT JOIN known_birth AS b ON b.patient = f.patient LEFT JOIN known_patients AS d ON d.patient = f.patient"
+)
 
 
 def _key_of(cursor: duckdb.DuckDBPyConnection, table: str, row_no: int) -> str:
     """Key of a stored row in words; the pseudonym stands for a patient identifier."""
     columns = ["patient" if name == "patient_id" else name for name in KEYS[table]]
-    values = cursor.execute(f"SELECT {', '.join(columns)} FROM main.{tables()[table].name} WHERE rowid = ?", [row_no]).fetchall()
+    values = cursor.execute(
+        f"SELECT {', '.join(columns)} FROM main.{tables()[table].name} WHERE rowid = ?", [row_no]
+    ).fetchall()
     return " / ".join("" if value is None else str(value) for value in values[0]) if values else ""

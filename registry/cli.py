@@ -44,7 +44,9 @@ def _version(wanted: bool) -> None:
 
 @app.callback()
 def root(
-    version: Annotated[bool, typer.Option("--version", callback=_version, is_eager=True, help="Print the version.")] = False,
+    version: Annotated[
+        bool, typer.Option("--version", callback=_version, is_eager=True, help="Print the version.")
+    ] = False,
 ) -> None:
     """Outcome registry with radiology-pathology correlation for image-guided breast biopsy.
 

@@ -52,7 +52,12 @@ TABLE_ORDER: tuple[str, ...] = (
 
 #: Kept in identity.duckdb, apart from the clinical facts.
 IDENTIFYING: frozenset[tuple[str, str]] = frozenset(
-    {("patients", "patient_id"), ("findings", "patient_id"), ("patients", "birth_date"), ("procedures", "accession")}
+    {
+        ("patients", "patient_id"),
+        ("findings", "patient_id"),
+        ("patients", "birth_date"),
+        ("procedures", "accession"),
+    }
 )
 
 #: Free text: never exported, never echoed in a message.

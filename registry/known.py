@@ -64,7 +64,8 @@ class KnownRegistry:
     def rows(self, sql: str, parameters: Parameters = None) -> list[tuple[Any, ...]]:
         """Rows of one query as tuples."""
         with self.cursor() as cursor:
-            return cursor.execute(sql, parameters).fetchall()
+            found: list[tuple[Any, ...]] = cursor.execute(sql, parameters).fetchall()
+            return found
 
     def revision(self) -> int:
         """Revision of the registry from which the record was rebuilt."""
@@ -152,5 +153,7 @@ def _insert(
 ) -> None:
     scratch.register("known_rows", rows.to_arrow())
     into = "" if columns == "*" else f" ({columns}{', root_id' if root else ''})"
-    scratch.execute(f"INSERT INTO {name}{into} SELECT {columns}{', procedure_id' if root else ''} FROM known_rows")
+    scratch.execute(
+        f"INSERT INTO {name}{into} SELECT {columns}{', procedure_id' if root else ''} FROM known_rows"
+    )
     scratch.unregister("known_rows")

@@ -16,6 +16,7 @@ if TYPE_CHECKING:
 
     from registry.site import Site
 
+
 def available(place: str) -> list[tuple[int, str, str]]:
     """Number, name and text of each migration under ``sql/<place>``, in order."""
     found = []
@@ -45,7 +46,9 @@ def pending(cursor: duckdb.DuckDBPyConnection, place: str) -> list[str]:
 def apply(cursor: duckdb.DuckDBPyConnection, place: str, now: datetime) -> list[str]:
     """Apply what is pending, each in one transaction with the row that records it."""
     made = []
-    cursor.execute("CREATE TABLE IF NOT EXISTS schema_version (number INTEGER, name VARCHAR, applied_at TIMESTAMP, program VARCHAR)")
+    cursor.execute(
+        "CREATE TABLE IF NOT EXISTS schema_version (number INTEGER, name VARCHAR, applied_at TIMESTAMP, program VARCHAR)"
+    )
     done = applied(cursor)
     for number, name, text in available(place):
         if number in done:
@@ -86,7 +89,9 @@ def ranks() -> list[tuple[str, str, int]]:
 def half_lives() -> list[tuple[str, float]]:
     """(tracer, half-life in minutes) for each tracer with a known nuclide."""
     minutes = {row["nuclide"]: float(row["half_life_min"]) for row in _vocabulary("nuclide")}
-    return [(row["code"], minutes[row["nuclide"]]) for row in _vocabulary("tracer") if row["nuclide"] in minutes]
+    return [
+        (row["code"], minutes[row["nuclide"]]) for row in _vocabulary("tracer") if row["nuclide"] in minutes
+    ]
 
 
 def settings_digest(site: Site) -> str:
@@ -104,16 +109,28 @@ def settings_digest(site: Site) -> str:
 
 def load_settings(cursor: duckdb.DuckDBPyConnection, site: Site, digest: str, now: datetime) -> None:
     """Write the settings that SQL reads into their tables, inside the caller's transaction."""
-    for table in ("site_setting", "uptake_window", "tracer_half_life", "code_rank", "site_frame", "site_state"):
+    for table in (
+        "site_setting",
+        "uptake_window",
+        "tracer_half_life",
+        "code_rank",
+        "site_frame",
+        "site_state",
+    ):
         cursor.execute(f"DELETE FROM {table}")
     cursor.executemany(
         "INSERT INTO site_setting VALUES (?, ?, ?)",
-        [*((name, number, None) for name, number in site.numbers.items()), ("linkage_complete_until", None, site.linkage_complete_until)],
+        [
+            *((name, number, None) for name, number in site.numbers.items()),
+            ("linkage_complete_until", None, site.linkage_complete_until),
+        ],
     )
     for tracer, (low, high) in site.uptake_windows.items():
         cursor.execute("INSERT INTO uptake_window VALUES (?, ?, ?)", [tracer, low, high])
     for frame in site.frames.values():
-        cursor.execute("INSERT INTO site_frame VALUES (?, ?, ?, ?)", [frame.code, frame.x_min, frame.y_min, frame.z_min])
+        cursor.execute(
+            "INSERT INTO site_frame VALUES (?, ?, ?, ?)", [frame.code, frame.x_min, frame.y_min, frame.z_min]
+        )
     cursor.executemany("INSERT INTO tracer_half_life VALUES (?, ?)", half_lives())
     cursor.executemany("INSERT INTO code_rank VALUES (?, ?, ?)", ranks())
     cursor.execute("INSERT INTO site_state VALUES (?, ?)", [digest, now.astimezone(UTC).replace(tzinfo=None)])

@@ -15,7 +15,9 @@ from registry.errors import SiteProblem
 if TYPE_CHECKING:
     from pathlib import Path
 
-DIRECTIONS = frozenset({"lateral", "medial", "cranial", "caudal", "anterior", "posterior", "left", "right", "none"})
+DIRECTIONS = frozenset(
+    {"lateral", "medial", "cranial", "caudal", "anterior", "posterior", "left", "right", "none"}
+)
 _AXES = ("x_plus", "y_plus", "z_plus")
 _MINIMA = ("x_min", "y_min", "z_min")
 _HOUR_12 = frozenset({"x_plus", "x_minus", "y_plus", "y_minus", "z_plus", "z_minus", "none"})
@@ -106,7 +108,11 @@ def _numbers(document: dict[str, Any], defaults: dict[str, float]) -> dict[str, 
                 raise _fail(f"[{section}]", f"{key} is not a setting.", f"Known: {', '.join(sorted(keys))}.")
             low, high = keys[key]
             if isinstance(given, bool) or not isinstance(given, int | float) or not low <= given <= high:
-                raise _fail(f"[{section}] {key}", f"{given!r} is not a number from {low:g} to {high:g}.", "Correct it.")
+                raise _fail(
+                    f"[{section}] {key}",
+                    f"{given!r} is not a number from {low:g} to {high:g}.",
+                    "Correct it.",
+                )
             found[key] = float(given)
     return found
 
@@ -135,15 +141,23 @@ def _frames(document: dict[str, Any]) -> dict[str, Frame]:
         unknown = sorted(set(given) - {*_AXES, *_MINIMA, "hour_12"})
         missing = [axis for axis in _AXES if axis not in given]
         if unknown or missing:
-            raise _fail(where, f"lacks {missing}, has unknown {unknown}.", "Give x_plus, y_plus, z_plus and hour_12.")
+            raise _fail(
+                where, f"lacks {missing}, has unknown {unknown}.", "Give x_plus, y_plus, z_plus and hour_12."
+            )
         for axis in _AXES:
             if given[axis] not in DIRECTIONS:
-                raise _fail(f"{where} {axis}", f"{given[axis]!r} is not a direction.", f"Known: {', '.join(sorted(DIRECTIONS))}.")
+                raise _fail(
+                    f"{where} {axis}",
+                    f"{given[axis]!r} is not a direction.",
+                    f"Known: {', '.join(sorted(DIRECTIONS))}.",
+                )
         hour = given.get("hour_12", "none")
         if hour not in _HOUR_12:
-            raise _fail(f"{where} hour_12", f"{hour!r} is not an axis.", f"Known: {', '.join(sorted(_HOUR_12))}.")
+            raise _fail(
+                f"{where} hour_12", f"{hour!r} is not an axis.", f"Known: {', '.join(sorted(_HOUR_12))}."
+            )
         minima = {axis: float(given[axis]) for axis in _MINIMA if axis in given}
-        frames[code] = Frame(code, *(given[axis] for axis in _AXES), hour_12=hour, **minima)
+        frames[code] = Frame(code, given["x_plus"], given["y_plus"], given["z_plus"], hour, **minima)
     return frames
 
 
@@ -152,7 +166,9 @@ def _added_codes(document: dict[str, Any]) -> dict[str, tuple[str, ...]]:
     for place, codes in _section(document, "codes").items():
         table, _, name = place.partition(".")
         if table not in tables() or name not in tables()[table].names or not tables()[table][name].codes:
-            raise _fail(f'[codes] "{place}"', "is not a field with a code list.", "Write it as \"table.field\".")
+            raise _fail(
+                f'[codes] "{place}"', "is not a field with a code list.", 'Write it as "table.field".'
+            )
         if not isinstance(codes, list) or not all(isinstance(code, str) and code.strip() for code in codes):
             raise _fail(f'[codes] "{place}"', "is not a list of codes.", 'Write it as ["one", "two"].')
         added[place] = tuple(codes)
@@ -181,14 +197,26 @@ def parse(text: str) -> Site:
         raise _fail("[site]", f"{', '.join(extra)} is not a setting.", "Known: name, time_zone.")
     zone = str(site.get("time_zone", "UTC"))
     if zone not in zoneinfo.available_timezones():
-        raise _fail("[site] time_zone", f"{zone!r} is not a time zone.", "Use an IANA name such as Europe/Lisbon.")
+        raise _fail(
+            "[site] time_zone", f"{zone!r} is not a time zone.", "Use an IANA name such as Europe/Lisbon."
+        )
     follow_up = _section(document, "follow_up")
     until = follow_up.get("linkage_complete_until")
     if until is not None and type(until) is not date:
-        raise _fail("[follow_up] linkage_complete_until", f"{until!r} is not a date.", "Write it as 2026-06-30, without quotes.")
+        raise _fail(
+            "[follow_up] linkage_complete_until",
+            f"{until!r} is not a date.",
+            "Write it as 2026-06-30, without quotes.",
+        )
     months = follow_up.get("benign_months", defaults["follow_up"]["benign_months"])
-    if not isinstance(months, list) or not months or not all(isinstance(m, int) and 0 < m <= 120 for m in months):
-        raise _fail("[follow_up] benign_months", f"{months!r} is not a list of months.", "Write it as [6, 12, 24].")
+    if (
+        not isinstance(months, list)
+        or not months
+        or not all(isinstance(m, int) and 0 < m <= 120 for m in months)
+    ):
+        raise _fail(
+            "[follow_up] benign_months", f"{months!r} is not a list of months.", "Write it as [6, 12, 24]."
+        )
     return Site(
         name=str(site.get("name", "Unnamed service")),
         time_zone=zone,
@@ -212,7 +240,9 @@ def read(path: Path) -> Site:
     try:
         text = path.read_text(encoding="utf-8")
     except FileNotFoundError:
-        raise SiteProblem(f"{path.name} is missing in the registry folder. Put it back, or start from a new one made by create.") from None
+        raise SiteProblem(
+            f"{path.name} is missing in the registry folder. Put it back, or start from a new one made by create."
+        ) from None
     except UnicodeDecodeError:
         raise SiteProblem(f"{path.name} is not UTF-8 text. Save it as UTF-8.") from None
     return parse(text)

@@ -57,12 +57,17 @@ def _engine_settings(folder: Path, site: Site) -> dict[str, Any]:
     }
 
 
-def _lock_down(connection: duckdb.DuckDBPyConnection) -> None:
+def _lock_down(connection: duckdb.DuckDBPyConnection, folder: Path) -> None:
+    # Received files lie here, each under its hash; intake reads them in place.
+    readable = ", ".join("'" + str(folder / part).replace("'", "''") + "/'" for part in ("raw", "tmp"))
+    connection.execute(f"SET allowed_directories = [{readable}]")
     connection.execute("SET enable_external_access = false")
     connection.execute("SET lock_configuration = true")
 
 
-def create(folder: Path, *, time_zone: str = "UTC", name: str = "Unnamed service", key_file: Path | None = None) -> None:
+def create(
+    folder: Path, *, time_zone: str = "UTC", name: str = "Unnamed service", key_file: Path | None = None
+) -> None:
     """Make an empty registry folder at the newest schema.
 
     Parameters
@@ -102,7 +107,9 @@ def create(folder: Path, *, time_zone: str = "UTC", name: str = "Unnamed service
         with Registry.open(folder, write=True) as made:
             made.record(audit.Entry(current_user(), "create", "registry", name, {"program": __version__}))
     except OSError as problem:
-        raise FileProblem(f"{folder}: cannot be made ({problem.strerror}). Choose a folder you may write to.") from None
+        raise FileProblem(
+            f"{folder}: cannot be made ({problem.strerror}). Choose a folder you may write to."
+        ) from None
     finally:
         os.umask(before)
 
@@ -129,9 +136,13 @@ def read_key(folder: Path) -> bytes:
     try:
         key = bytes.fromhex(path.read_text(encoding="ascii").strip())
     except FileNotFoundError:
-        raise IntegrityProblem(f"{path}: the site key is missing. Bring it back from where it is kept; without it the trail cannot be checked.") from None
+        raise IntegrityProblem(
+            f"{path}: the site key is missing. Bring it back from where it is kept; without it the trail cannot be checked."
+        ) from None
     except ValueError:
-        raise IntegrityProblem(f"{path}: is not a site key (hexadecimal digits). Bring the right file back.") from None
+        raise IntegrityProblem(
+            f"{path}: is not a site key (hexadecimal digits). Bring the right file back."
+        ) from None
     if len(key) < 32:
         raise IntegrityProblem(f"{path}: the site key is too short. Bring the right file back.")
     return key
@@ -145,9 +156,17 @@ class Registry:
     """
 
     def __init__(
-        self, folder: Path, *, write: bool, clock: Callable[[], datetime], wait: float, migrate: bool, check_anchor: bool
+        self,
+        folder: Path,
+        *,
+        write: bool,
+        clock: Callable[[], datetime],
+        wait: float,
+        migrate: bool,
+        check_anchor: bool,
     ) -> None:
-        self.folder = folder
+        self.folder = folder.resolve()
+        folder = self.folder
         self.write = write
         self.clock = clock
         self.site = site_file.read(folder / SITE)
@@ -189,7 +208,9 @@ class Registry:
             The trail is behind its anchor, or the site key is missing.
         """
         if not (folder / SITE).is_file() or not (write or (folder / DATABASE).is_file()):
-            raise UsageProblem(f"{folder}: is not a registry folder. Make one with: biopsy-outcomes create {folder}")
+            raise UsageProblem(
+                f"{folder}: is not a registry folder. Make one with: biopsy-outcomes create {folder}"
+            )
         return cls(folder, write=write, clock=clock, wait=wait, migrate=migrate, check_anchor=check_anchor)
 
     def __enter__(self) -> Registry:
@@ -217,14 +238,18 @@ class Registry:
             (self.folder / "tmp").mkdir(mode=0o700, exist_ok=True)
         before = os.umask(0o077)
         try:
-            connection = duckdb.connect(str(path), read_only=not self.write, config=_engine_settings(self.folder, self.site))
+            connection = duckdb.connect(
+                str(path), read_only=not self.write, config=_engine_settings(self.folder, self.site)
+            )
         except duckdb.IOException as problem:
             raise _open_problem(self.folder, path, str(problem)) from None
         except duckdb.Error as problem:
-            raise IntegrityProblem(f"{path.name}: cannot be opened: {_first_line(problem)}. Restore a backup to a new folder and compare.") from None
+            raise IntegrityProblem(
+                f"{path.name}: cannot be opened: {_first_line(problem)}. Restore a backup to a new folder and compare."
+            ) from None
         finally:
             os.umask(before)
-        _lock_down(connection)
+        _lock_down(connection, self.folder)
         return connection
 
     def _prepare(self, migrate: bool, check_anchor: bool) -> None:
@@ -233,10 +258,14 @@ class Registry:
             return
         pending = migrations.pending(cursor, "migrations")
         if pending and not self.write:
-            raise UsageProblem(f"{self.folder}: the registry was made by an older version. Run: biopsy-outcomes migrate {self.folder}")
+            raise UsageProblem(
+                f"{self.folder}: the registry was made by an older version. Run: biopsy-outcomes migrate {self.folder}"
+            )
         if pending:
             migrations.apply(cursor, "migrations", self.clock())
-        if check_anchor and (problem := audit.anchor_problem(cursor, audit.read_anchors(self.folder / ANCHOR))):
+        if check_anchor and (
+            problem := audit.anchor_problem(cursor, audit.read_anchors(self.folder / ANCHOR))
+        ):
             raise IntegrityProblem(
                 f"{self.folder}: {problem}. Nothing was changed. Do not write to this folder; restore the newest backup to a new name and compare."
             )
@@ -248,10 +277,17 @@ class Registry:
         if cursor.execute("SELECT count(*) FROM site_state WHERE sha256 = ?", [digest]).fetchall()[0][0]:
             return
         if not self.write:
-            raise UsageProblem(f"{self.folder}: site.toml was changed. Run: biopsy-outcomes check {self.folder} (it applies the change and records it)")
+            raise UsageProblem(
+                f"{self.folder}: site.toml was changed. Run: biopsy-outcomes check {self.folder} (it applies the change and records it)"
+            )
         with self.writing() as change:
             migrations.load_settings(change, self.site, digest, self.clock())
-            audit.append(change, self.key, self.clock(), audit.Entry(current_user(), "change", "site_protocol", "site.toml", {"sha256": digest}))
+            audit.append(
+                change,
+                self.key,
+                self.clock(),
+                audit.Entry(current_user(), "change", "site_protocol", "site.toml", {"sha256": digest}),
+            )
 
     @property
     def identity(self) -> duckdb.DuckDBPyConnection:
@@ -292,7 +328,8 @@ class Registry:
     def rows(self, sql: str, parameters: Parameters = None) -> list[tuple[Any, ...]]:
         """Rows of one query as tuples."""
         with self.cursor() as cursor:
-            return cursor.execute(sql, parameters).fetchall()
+            found: list[tuple[Any, ...]] = cursor.execute(sql, parameters).fetchall()
+            return found
 
     def revision(self) -> int:
         """Counter that every write raises; the key of every cache."""
@@ -326,10 +363,14 @@ class Registry:
                 cursor.execute("COMMIT")
             except duckdb.FatalException as problem:
                 self._reopen()
-                raise NotSaved(f"Not saved: {_first_line(problem)}. Free some space and save again.") from None
+                raise NotSaved(
+                    f"Not saved: {_first_line(problem)}. Free some space and save again."
+                ) from None
             except (duckdb.IOException, duckdb.TransactionException) as problem:
                 _rollback(cursor)
-                raise NotSaved(f"Not saved: {_first_line(problem)}. Free some space and save again.") from None
+                raise NotSaved(
+                    f"Not saved: {_first_line(problem)}. Free some space and save again."
+                ) from None
             except BaseException:
                 _rollback(cursor)
                 raise
@@ -385,4 +426,6 @@ def _open_problem(folder: Path, path: Path, message: str) -> Exception:
         )
     if "Permission denied" in message:
         return UsageProblem(f"{path}: may not be opened by {current_user()}. Ask whoever keeps the folder.")
-    return IntegrityProblem(f"{path.name}: cannot be opened: {message.splitlines()[0]}. Restore a backup to a new folder and compare.")
+    return IntegrityProblem(
+        f"{path.name}: cannot be opened: {message.splitlines()[0]}. Restore a backup to a new folder and compare."
+    )

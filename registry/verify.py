@@ -1,8 +1,8 @@
 """Does the registry folder still hold what its own trail says it should?
 
-Seven looks, each a function: the chain, its anchor, the content of every table against
-the trail, the numbering and the reconciliation of the batches, the raw files, and every
-stored value read once. All of them read only.
+Each look is a function: the chain and its anchor, the content of every table against the
+trail, the kept facts against the record, the numbering and the reconciliation of the
+batches, the raw files, and every stored value read once. All of them read only.
 """
 
 from __future__ import annotations
@@ -11,6 +11,7 @@ import hashlib
 import json
 import re
 from dataclasses import dataclass
+from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any
 
 import duckdb
@@ -18,6 +19,7 @@ import duckdb
 from registry import audit
 from registry.dictionary import tables
 from registry.intake import write
+from registry.known import as_known
 from registry.store import ANCHOR, IDENTITY
 
 if TYPE_CHECKING:
@@ -28,6 +30,12 @@ if TYPE_CHECKING:
 
 _MAC = re.compile(r"[0-9a-f]{64}")
 _CHUNK = 1 << 20
+_END_OF_TIME = datetime(9999, 12, 31, tzinfo=UTC)
+#: All but the number that tells patients apart in counting, which has no meaning of its own.
+_FACT_COLUMNS = (
+    "SELECT column_name FROM information_schema.columns "
+    "WHERE table_name = 'procedure_facts' AND column_name <> 'patient_no' ORDER BY ordinal_position"
+)
 
 
 @dataclass(frozen=True)
@@ -55,7 +63,7 @@ def verify(registry: Registry) -> list[Finding]:
         Open for reading or writing, best with ``check_anchor=False``: the anchor is
         compared here, line by line.
     """
-    looks = (verify_trail, _tables, _batches, _held_rows, _raw_files, _values)
+    looks = (verify_trail, _tables, _kept_facts, _batches, _held_rows, _raw_files, _values)
     found: list[Finding] = []
     for look in looks:
         try:
@@ -74,7 +82,11 @@ def verify_trail(registry: Registry) -> list[Finding]:
     rows = registry.rows(f"SELECT {audit.COLUMNS} FROM audit_event ORDER BY seq")
     found = []
     if broken := _first_broken(rows, registry.key):
-        found.append(Finding("trail", f"{broken[1][:1].upper()}{broken[1][1:]}; it is the first that is wrong.", broken[0]))
+        found.append(
+            Finding(
+                "trail", f"{broken[1][:1].upper()}{broken[1][1:]}; it is the first that is wrong.", broken[0]
+            )
+        )
     return found + _anchors(registry.folder / ANCHOR, {row[0]: row[-1] for row in rows})
 
 
@@ -95,7 +107,11 @@ def _first_broken(rows: list[tuple[Any, ...]], key: bytes) -> tuple[int, str] | 
 def _anchors(path: Path, chain: dict[int, str]) -> list[Finding]:
     newest = max(chain, default=0)
     if not path.exists():
-        return [Finding("anchor", f"{path.name} is missing, and the trail has {newest} entries.", 1)] if newest else []
+        return (
+            [Finding("anchor", f"{path.name} is missing, and the trail has {newest} entries.", 1)]
+            if newest
+            else []
+        )
     found = []
     lines = path.read_text(encoding="ascii", errors="replace").splitlines()
     anchors = audit.read_anchors(path)
@@ -106,7 +122,9 @@ def _anchors(path: Path, chain: dict[int, str]) -> list[Finding]:
     for seq, mac, time in anchors:
         if seq not in chain:
             last = f"the trail ends at entry {newest}" if seq > newest else "the trail has no such entry"
-            found.append(Finding("anchor", f"Entry {seq} was anchored at {time}, but {last}.", min(seq, newest + 1)))
+            found.append(
+                Finding("anchor", f"Entry {seq} was anchored at {time}, but {last}.", min(seq, newest + 1))
+            )
             break
         if chain[seq] != mac:
             found.append(Finding("anchor", f"Entry {seq} is not the one that was anchored at {time}.", seq))
@@ -142,11 +160,33 @@ def _tables(registry: Registry) -> list[Finding]:
     for name, state in real.items():
         stated = kept.get(name, nothing)
         if state["rows"] != stated["rows"]:
-            found.append(Finding("tables", f"{name} holds {state['rows']:,} rows, and should hold {stated['rows']:,}."))
+            found.append(
+                Finding("tables", f"{name} holds {state['rows']:,} rows, and should hold {stated['rows']:,}.")
+            )
         elif state["digest"] != stated["digest"]:
-            found.append(Finding("tables", f"{name} has the right number of rows, but a value in it was changed apart from intake."))
-    found += [Finding("tables", f"table_state names {name}, which is no table.") for name in sorted(kept.keys() - real.keys())]
-    return found + _bound_state(registry, kept)
+            found.append(
+                Finding(
+                    "tables",
+                    f"{name} has the right number of rows, but a value in it was changed apart from intake.",
+                )
+            )
+    found += [
+        Finding("tables", f"table_state names {name}, which is no table.")
+        for name in sorted(kept.keys() - real.keys())
+    ]
+    return found + _roots(registry) + _bound_state(registry, kept)
+
+
+def _roots(registry: Registry) -> list[Finding]:
+    """Roots are derived, so no digest holds them: each must be its parent's, or its own."""
+    wrong = registry.rows(
+        "SELECT count(*), min(c.procedure_id) FROM procedures AS c LEFT JOIN procedures AS p ON p.procedure_id = c.repeat_of "
+        "WHERE c.root_id <> coalesce(p.root_id, c.procedure_id)"
+    )
+    count, first = wrong[0]
+    if not count:
+        return []
+    return [Finding("tables", f"procedures: {count:,} chain roots are wrong, the first at {first}.")]
 
 
 def _bound_state(registry: Registry, kept: dict[str, dict[str, Any]]) -> list[Finding]:
@@ -164,6 +204,20 @@ def _bound_state(registry: Registry, kept: dict[str, dict[str, Any]]) -> list[Fi
         return []
     where = f"entry {seq} of the trail" if seq else "the trail, which binds no table"
     return [Finding("tables", f"The state kept for {', '.join(wrong)} is not the one in {where}.", seq)]
+
+
+def _kept_facts(registry: Registry) -> list[Finding]:
+    """The kept facts against those derived anew from the same record, in a scratch database."""
+    with as_known(registry, _END_OF_TIME) as again:
+        columns = [name for (name,) in again.rows(_FACT_COLUMNS)]
+        everything = ", ".join(f'"{name}"' for name in columns)
+        query = f"SELECT procedure_id, hash({everything}) FROM procedure_facts"
+        kept, derived = dict(registry.rows(query)), dict(again.rows(query))
+    wrong = sorted(key for key in kept.keys() | derived.keys() if kept.get(key) != derived.get(key))
+    if not wrong:
+        return []
+    text = f"For {len(wrong):,} procedures the kept facts are not those that the record gives, the first is {wrong[0]}."
+    return [Finding("facts", f"{text} No measure can be relied on.")]
 
 
 def _object(text: str) -> dict[str, Any]:
@@ -190,7 +244,9 @@ def _batches(registry: Registry) -> list[Finding]:
             break
     for batch, received, _, new, version, unchanged, held in rows:
         if received != new + version + unchanged + held:
-            found.append(Finding("batches", f"Batch {batch}: {_sum(received, new, version, unchanged, held)}"))
+            found.append(
+                Finding("batches", f"Batch {batch}: {_sum(received, new, version, unchanged, held)}")
+            )
     found += _against_trail(registry, rows)
     states = dict(registry.rows("SELECT state, count(*) FROM quarantine GROUP BY state"))
     received, resubmitted, new, version, unchanged = (sum(row[i] for row in rows) for i in range(1, 6))
@@ -212,7 +268,9 @@ def _sum(received: int, new: int, version: int, unchanged: int, held: int) -> st
 
 def _against_trail(registry: Registry, rows: list[tuple[Any, ...]]) -> list[Finding]:
     """The counts of each batch against the entry that its import wrote."""
-    entries = registry.rows("SELECT seq, object_key, details FROM audit_event WHERE action = 'import' AND outcome = 'done' ORDER BY seq")
+    entries = registry.rows(
+        "SELECT seq, object_key, details FROM audit_event WHERE object_kind = 'batch' AND outcome = 'done' ORDER BY seq"
+    )
     written = {key: (seq, _object(details).get("rows", {})) for seq, key, details in entries}
     found = []
     for batch, received, _, new, version, unchanged, held in rows:
@@ -221,8 +279,15 @@ def _against_trail(registry: Registry, rows: list[tuple[Any, ...]]) -> list[Find
         if counts is None:
             found.append(Finding("batches", f"Batch {batch} has no entry in the trail."))
         elif counts != real:
-            found.append(Finding("batches", f"Batch {batch}: its counts are not those of entry {seq} of the trail.", seq))
-    found += [Finding("batches", f"Entry {seq} of the trail speaks of batch {key}, which is missing.", seq) for key, (seq, _) in written.items()]
+            found.append(
+                Finding(
+                    "batches", f"Batch {batch}: its counts are not those of entry {seq} of the trail.", seq
+                )
+            )
+    found += [
+        Finding("batches", f"Entry {seq} of the trail speaks of batch {key}, which is missing.", seq)
+        for key, (seq, _) in written.items()
+    ]
     return found
 
 
@@ -237,9 +302,16 @@ def _held_rows(registry: Registry) -> list[Finding]:
     found = []
     for batch, held, resubmitted, listed, answered in rows:
         if held != listed:
-            found.append(Finding("held rows", f"Batch {batch} held {held:,} rows, but {listed:,} are listed."))
+            found.append(
+                Finding("held rows", f"Batch {batch} held {held:,} rows, but {listed:,} are listed.")
+            )
         if resubmitted != answered:
-            found.append(Finding("held rows", f"Batch {batch} answered {resubmitted:,} held rows, but {answered:,} are closed by it."))
+            found.append(
+                Finding(
+                    "held rows",
+                    f"Batch {batch} answered {resubmitted:,} held rows, but {answered:,} are closed by it.",
+                )
+            )
     return found
 
 
@@ -274,12 +346,14 @@ def _raw_file(path: Path, name: str, sha256: str, batch: int) -> Iterator[Findin
         while chunk := handle.read(_CHUNK):
             digest.update(chunk)
     if digest.hexdigest() != sha256:
-        yield Finding("raw files", f"{name} of batch {batch} was changed: the file in raw/ no longer has its hash.")
+        yield Finding(
+            "raw files", f"{name} of batch {batch} was changed: the file in raw/ no longer has its hash."
+        )
 
 
 def _values(registry: Registry) -> list[Finding]:
     """Every column of every table read once, so that damage shows now and not in a report."""
-    found = []
+    found: list[Finding] = []
     with registry.cursor() as cursor:
         found += _read_all(cursor, "registry.duckdb")
     if (registry.folder / IDENTITY).exists():

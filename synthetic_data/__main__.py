@@ -12,11 +12,15 @@ from synthetic_data import generate
 
 def main(arguments: list[str] | None = None) -> int:
     """Read the command line, write the folder, say where it is."""
-    parser = argparse.ArgumentParser(prog="synthetic_data", description="Write an invented registry as CSV files.")
+    parser = argparse.ArgumentParser(
+        prog="synthetic_data", description="Write an invented registry as CSV files."
+    )
     parser.add_argument("folder", type=Path)
     parser.add_argument("--procedures", type=int, default=generate.PROCEDURES)
     parser.add_argument("--seed", type=int, default=generate.SEED)
-    parser.add_argument("--until", type=datetime.date.fromisoformat, default=generate.UNTIL, metavar="YYYY-MM-DD")
+    parser.add_argument(
+        "--until", type=datetime.date.fromisoformat, default=generate.UNTIL, metavar="YYYY-MM-DD"
+    )
     parser.add_argument("--years", type=int, default=generate.YEARS)
     given = parser.parse_args(arguments)
     try:

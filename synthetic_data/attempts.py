@@ -6,15 +6,25 @@ from pathlib import Path
 
 import numpy as np
 
-from synthetic_data import people, tables
-from synthetic_data.columns import MINUTES_PER_DAY, NO_MINUTE, Columns, Rng, blank, code, codes, draw, draw_by, pick, pick_by, rank_within
+from synthetic_data import markers, people, tables
+from synthetic_data.columns import (
+    MINUTES_PER_DAY,
+    NO_MINUTE,
+    Columns,
+    Rng,
+    blank,
+    code,
+    codes,
+    draw,
+    draw_by,
+    pick,
+    pick_by,
+)
 from synthetic_data.results import CANCELLED, COMPLETED, FAMILIES, family, per_guidance
 from synthetic_data.setting import Setting
 from synthetic_data.visits import is_tracer
 
 _LATEST_END = 17 * 60 + 30
-#: Plain shapes; none is the name of a product.
-_SHAPES = ("arc", "bar", "bead", "bell", "coil", "cross", "cube", "cup", "disc", "drop", "hook", "leaf", "loop", "ring")
 _HOURS = ("all", "12;1;2;3", "3;4;5;6", "6;7;8;9", "9;10;11;12", "2;3;4")
 _GAUGES = {
     "vacuum_assisted": {7: 0.1, 8: 0.2, 9: 0.5, 10: 0.2},
@@ -27,7 +37,12 @@ _TIPS = {"vacuum_assisted": 7.0, "core_needle": 4.0, "excision_device": 6.0}
 _SHORT_TIP = 5.0
 _LIMIT_MM = 20.0
 #: Thickness (mean, sd) and force (from, to) under compression, by family of guidance.
-_THICKNESS = {"tracer": (58.0, 10.0), "mri": (60.0, 11.0), "mammography": (52.0, 12.0), "ultrasound": (0.0, 0.0)}
+_THICKNESS = {
+    "tracer": (58.0, 10.0),
+    "mri": (60.0, 11.0),
+    "mammography": (52.0, 12.0),
+    "ultrasound": (0.0, 0.0),
+}
 _FORCE = {"tracer": (30, 80), "mammography": (60, 140)}
 _THINNEST, _THICKEST = 26.0, 110.0
 
@@ -54,7 +69,9 @@ def _needle(rng: Rng, rows: Columns, short: np.ndarray) -> Columns:
         _by_device({name: pair[0] for name, pair in _APERTURES.items()}, device),
     )
     tip = np.where(short, _SHORT_TIP, _by_device(_TIPS, device))
-    hours = np.where(used & (rng.random(count) < 0.9), pick(rng, [0.70, 0.06, 0.06, 0.06, 0.06, 0.06], count), -1)
+    hours = np.where(
+        used & (rng.random(count) < 0.9), pick(rng, [0.70, 0.06, 0.06, 0.06, 0.06, 0.06], count), -1
+    )
     return Columns(
         device=np.where(used, device, -1),
         gauge=np.where(used, gauge, -1),
@@ -93,81 +110,44 @@ def _compression(rng: Rng, rows: Columns) -> Columns:
 
 def _axis_of_compression(rng: Rng, rows: Columns, approach: np.ndarray) -> np.ndarray:
     """0 x, 1 y, 2 z: along the needle for MRI from the side, else mostly cranio-caudal."""
-    sideways = (approach == code("procedures", "approach", "lateral")) | (approach == code("procedures", "approach", "medial"))
+    sideways = (approach == code("procedures", "approach", "lateral")) | (
+        approach == code("procedures", "approach", "medial")
+    )
     mri = family(rows["guidance"]) == FAMILIES.index("mri")
     return np.where(mri & sideways & (rng.random(rows.rows) < 0.9), 0, 1)
-
-
-def _shift(setting: Setting, rng: Rng, axis: np.ndarray) -> np.ndarray:
-    """Shift of the marker, x y z: length by the published classes, direction mostly along the compression."""
-    given = setting("procedure", "marker")
-    near, middle, far = given["within_5_mm"], given["from_6_to_10_mm"], given["over_20_mm"]
-    count = axis.shape[0]
-    kind = pick(rng, [near, middle, 1.0 - near - middle - far, far], count)
-    low = np.array([0.3, 5.2, 10.2, 20.2])[kind]
-    high = np.array([4.8, 9.8, 19.8, 36.0])[kind]
-    length = low + rng.random(count) * (high - low)
-    direction = rng.normal(0.0, 0.35, (count, 3))
-    direction[np.arange(count), axis] *= 3.0
-    return direction * (length / np.sqrt((direction**2).sum(axis=1)))[:, None]
-
-
-def _marker(setting: Setting, rng: Rng, rows: Columns, found: Columns, axis: np.ndarray) -> Columns:
-    given, count = setting("procedure", "marker"), rows.rows
-    names = ("placed", "failed", "not_placed")
-    weights = [given["placed"], given["failed"], 1.0 - given["placed"] - given["failed"]]
-    marker = np.array([code("procedures", "marker", name) for name in names])[pick(rng, weights, count)]
-    marker = np.where(rows["status"] == COMPLETED, blank(rng, marker, given["not_recorded"]), -1)
-    placed = marker == code("procedures", "marker", "placed")
-    film = pick(rng, [given["mammogram"], 1.0 - given["mammogram"]], count)
-    film = np.where(placed, blank(rng, film, given["mammogram_not_recorded"]), -1)
-    measured = placed & (film == 0) & (rng.random(count) < given["shift_recorded"])
-    shift = np.where(measured[:, None], _shift(setting, rng, axis), np.nan)
-    return Columns(
-        marker=marker,
-        marker_shape=_shapes(rng, rows, found, placed),
-        post_mammogram=film,
-        marker_reference=np.where(measured, pick(rng, [0.8, 0.2], count), -1),
-        marker_shift_x_mm=shift[:, 0],
-        marker_shift_y_mm=shift[:, 1],
-        marker_shift_z_mm=shift[:, 2],
-    )
-
-
-def _shapes(rng: Rng, rows: Columns, found: Columns, placed: np.ndarray) -> np.ndarray:
-    """A shape that no other marker of the same breast has."""
-    number = np.flatnonzero(placed)
-    breast = rows["patient"][number] * 2 + found["laterality"][rows["finding"][number]]
-    rank = rank_within(breast)
-    shape = np.where(rank < len(_SHAPES), (rank + rows["patient"][number]) % len(_SHAPES), -1)
-    shapes = np.full(rows.rows, -1)
-    shapes[number] = np.where(rng.random(number.shape[0]) < 0.9, shape, -1)
-    return shapes
 
 
 def _tracer(setting: Setting, rng: Rng, rows: Columns) -> Columns:
     """What was injected for the visit and when; the same for all targets of one visit."""
     given = setting("procedure", "tracer")
-    _, first, visit = np.unique(rows["patient"] * 100_000 + rows["day"], return_index=True, return_inverse=True)
+    _, first, visit = np.unique(
+        rows["patient"] * 100_000 + rows["day"], return_index=True, return_inverse=True
+    )
     count = first.shape[0]
     earliest = np.full(count, rows["start"].max())
     np.minimum.at(earliest, visit, rows["start"])
     scan = earliest - 10 - 5 * rng.integers(0, 4, count)
     low, high = given["uptake_minutes"]
     late = np.where(rng.random(count) < 0.8, rng.integers(91, 116, count), rng.integers(38, 44, count))
-    minutes = np.where(rng.random(count) < given["uptake_time_kept"], rng.integers(low, high + 1, count), late)
+    minutes = np.where(
+        rng.random(count) < given["uptake_time_kept"], rng.integers(low, high + 1, count), late
+    )
     recorded = rng.random(count) >= given["injection_not_recorded"]
     other = rng.random(count) < given["other_than_fdg"]
     spread = 1.0 + 0.10 * np.clip(rng.normal(0.0, 1.0, count), -2.5, 2.5)
     weight = np.clip(np.round(rng.normal(68.0, 12.0, count)), 38.0, 130.0)
     glucose = np.clip(rng.normal(5.6, 0.9, count), 3.6, 11.0)
-    tracer, pet = is_tracer(rows["guidance"]), rows["guidance"] == code("procedures", "guidance", "pet_tracer")
+    tracer, pet = (
+        is_tracer(rows["guidance"]),
+        rows["guidance"] == code("procedures", "guidance", "pet_tracer"),
+    )
     mean = np.where(pet, given["fdg_mbq"], given["sestamibi_mbq"])
     kind = np.where(pet, np.where(other[visit], 2, 0), 1)
     timed = tracer & recorded[visit]
     return Columns(
         tracer=np.where(tracer, kind, -1),
         activity_mbq=np.where(tracer, np.round(mean * spread[visit], 1), np.nan),
+        injection=(scan - minutes)[visit],
         injected_at=np.where(timed, (scan - minutes)[visit], NO_MINUTE),
         first_scan_at=np.where(timed, scan[visit], NO_MINUTE),
         weight_kg=np.where(tracer, weight[visit], np.nan),
@@ -181,14 +161,22 @@ def _target(setting: Setting, rng: Rng, rows: Columns, found: Columns) -> Column
     """Whether the target was seen again, its ratio on the day, and what was left of it."""
     count, tracer = rows.rows, is_tracer(rows["guidance"])
     listed = codes("procedures", "status_reason")
-    unseen = np.isin(rows["status_reason"], [listed.index(name) for name in ("target_not_seen", "no_uptake", "resolved")])
+    unseen = np.isin(
+        rows["status_reason"], [listed.index(name) for name in ("target_not_seen", "no_uptake", "resolved")]
+    )
     given = setting("procedure", "target")
     faint = (rng.random(count) < given["faint"]).astype(np.int8)
     seen = np.where(unseen, code("procedures", "target_seen", "no"), faint)
-    seen = np.where(tracer, blank(rng, seen, given["seen_not_recorded"]), code("procedures", "target_seen", "not_applicable"))
+    seen = np.where(
+        tracer,
+        blank(rng, seen, given["seen_not_recorded"]),
+        code("procedures", "target_seen", "not_applicable"),
+    )
     ratio = np.maximum(found["uptake_ratio"][rows["finding"]] * (0.8 + 0.4 * rng.random(count)), 1.0)
     residual = draw(rng, "procedures", "residual", given["residual"], count)
-    adequate = (rng.random(count) >= float(setting("procedure", "tracer", "uptake_check_adequate"))).astype(np.int8)
+    adequate = (rng.random(count) >= float(setting("procedure", "tracer", "uptake_check_adequate"))).astype(
+        np.int8
+    )
     return Columns(
         target_seen=seen,
         day_uptake_ratio=np.where(tracer & ~unseen, ratio, np.nan),
@@ -211,9 +199,19 @@ def _times(setting: Setting, rng: Rng, rows: Columns) -> Columns:
 def _supervisor(setting: Setting, rng: Rng, rows: Columns) -> np.ndarray:
     """The first operator of the site stands beside its trainees."""
     listed = setting.operators
-    heads = np.array([listed.index(next(iter(setting("operators", table, "shares")))) for table in ("site_a", "site_b", "site_c")])
-    trainees = [listed.index(list(setting("operators", table, "shares"))[-1]) for table in ("site_a", "site_b", "site_c")]
-    helped = np.isin(rows["operator"], trainees) & (rng.random(rows.rows) < float(setting("operators", "special", "supervised")))
+    heads = np.array(
+        [
+            listed.index(next(iter(setting("operators", table, "shares"))))
+            for table in ("site_a", "site_b", "site_c")
+        ]
+    )
+    trainees = [
+        listed.index(list(setting("operators", table, "shares"))[-1])
+        for table in ("site_a", "site_b", "site_c")
+    ]
+    helped = np.isin(rows["operator"], trainees) & (
+        rng.random(rows.rows) < float(setting("operators", "special", "supervised"))
+    )
     return np.where(helped, heads[rows["site"]], -1)
 
 
@@ -222,13 +220,17 @@ def attempts(setting: Setting, rows: Columns, people_: Columns, found: Columns) 
 
     Returns
     -------
-    Among them ``compression_axis`` (0 x, 1 y, 2 z), ``sampling_end`` in minutes, and
-    ``supervisor`` as operator numbers.
+    Among them ``compression_axis`` (0 x, 1 y, 2 z), ``sampling_end`` and ``injection`` in
+    minutes since 1970-01-01 whether recorded or not, and ``supervisor`` as operator numbers.
     """
     rng = setting.stream("attempts")
     count, kind = rows.rows, family(rows["guidance"])
-    approach = draw_by(rng, "procedures", "approach", [setting("procedure", "approach", name) for name in FAMILIES], kind)
-    position = draw_by(rng, "procedures", "position", [setting("procedure", "position", name) for name in FAMILIES], kind)
+    approach = draw_by(
+        rng, "procedures", "approach", [setting("procedure", "approach", name) for name in FAMILIES], kind
+    )
+    position = draw_by(
+        rng, "procedures", "position", [setting("procedure", "position", name) for name in FAMILIES], kind
+    )
     axis = _axis_of_compression(rng, rows, approach)
     margin = _margin(setting, rng, rows)
     age = people.age_years(people_["born"][rows["patient"]], rows["day"])
@@ -245,7 +247,7 @@ def attempts(setting: Setting, rows: Columns, people_: Columns, found: Columns) 
         **_times(setting, rng, rows),
         **_needle(rng, rows, margin["short"]),
         **_compression(rng, rows),
-        **_marker(setting, rng, rows, found, axis),
+        **markers.markers(setting, rows, found, axis),
         **_tracer(setting, rng, rows),
         **_target(setting, rng, rows, found),
     )
@@ -254,8 +256,8 @@ def attempts(setting: Setting, rows: Columns, people_: Columns, found: Columns) 
 def write(folder: Path, setting: Setting, rows: Columns, done: Columns) -> None:
     """procedures.csv."""
     number = np.arange(rows.rows)
-    aside = ("placed_from", "compression_axis", "sampling_end")
-    own: dict[str, object] = {name: array for name, array in done.items() if name not in aside}
+    aside = ("placed_from", "compression_axis", "sampling_end", "injection")
+    own: dict[str, tables.Column] = {name: array for name, array in done.items() if name not in aside}
     text = {
         "procedure_id": tables.identifiers("B", number),
         "finding_id": tables.identifiers("F", rows["finding"]),
@@ -264,9 +266,11 @@ def write(folder: Path, setting: Setting, rows: Columns, done: Columns) -> None:
         "operator": tables.chosen(setting.operators, rows["operator"]),
         "supervisor": tables.chosen(setting.operators, done["supervisor"]),
         "sampled_hours": tables.chosen(_HOURS, done["sampled_hours"]),
-        "marker_shape": tables.chosen(_SHAPES, done["marker_shape"]),
+        "marker_shape": tables.chosen(markers.SHAPES, done["marker_shape"]),
         "repeat_of": tables.identifiers("B", rows["parent"]),
     }
     drawn = {name: rows[name] for name in ("status", "status_reason", "guidance")}
     reason = np.where(rows["parent"] >= 0, rows["reason"], -1)
-    tables.write(folder, "procedures", {**own, **drawn, **text, "started_at": rows["start"], "repeat_reason": reason})
+    tables.write(
+        folder, "procedures", {**own, **drawn, **text, "started_at": rows["start"], "repeat_reason": reason}
+    )

@@ -24,7 +24,7 @@ class Columns(dict[str, np.ndarray]):
     @property
     def rows(self) -> int:
         """Number of rows."""
-        return next(iter(self.values())).shape[0]
+        return int(next(iter(self.values())).shape[0])
 
     def at(self, chosen: np.ndarray) -> Columns:
         """Rows by number or by mask."""
@@ -58,14 +58,14 @@ def pick(rng: Rng, weights: Sequence[float], rows: int) -> np.ndarray:
     return pick_by(rng, [weights], np.zeros(rows, dtype=np.int8))
 
 
-def pick_by(rng: Rng, weights: Sequence[Sequence[float]], group: np.ndarray) -> np.ndarray:
+def pick_by(rng: Rng, weights: Sequence[Sequence[float]] | np.ndarray, group: np.ndarray) -> np.ndarray:
     """As :func:`pick`, with the weights of the group of each row."""
     table = np.asarray(weights, dtype=np.float64)
     if not np.allclose(table.sum(axis=1), 1.0, atol=1e-9):
         raise ValueError(f"weights must sum to 1; got {table.sum(axis=1)}")
     bounds = np.cumsum(table, axis=1)[:, :-1]
     chance = rng.random(group.shape[0])
-    chosen = np.zeros(group.shape[0], dtype=np.int8)
+    chosen = np.zeros(group.shape[0], dtype=np.int64)
     for column in range(bounds.shape[1]):
         chosen += chance >= bounds[group, column]
     return chosen
@@ -76,16 +76,16 @@ def draw(rng: Rng, table: str, name: str, weights: Mapping[str, float], rows: in
     return draw_by(rng, table, name, [weights], np.zeros(rows, dtype=np.int8))
 
 
-def draw_by(rng: Rng, table: str, name: str, weights: Sequence[Mapping[str, float]], group: np.ndarray) -> np.ndarray:
+def draw_by(
+    rng: Rng, table: str, name: str, weights: Sequence[Mapping[str, float]], group: np.ndarray
+) -> np.ndarray:
     """As :func:`draw`, with the weights of the group of each row."""
     listed = codes(table, name)
-    rows = []
-    for one in weights:
-        full = np.zeros(len(listed))
+    table_of_weights = np.zeros((len(weights), len(listed)))
+    for row, one in enumerate(weights):
         for value, weight in one.items():
-            full[listed.index(value)] = weight
-        rows.append(full)
-    return pick_by(rng, rows, group)
+            table_of_weights[row, listed.index(value)] = weight
+    return pick_by(rng, table_of_weights, group)
 
 
 def blank(rng: Rng, array: np.ndarray, share: float) -> np.ndarray:

@@ -30,7 +30,9 @@ def leaves(tree: dict[str, Any], path: tuple[str, ...] = ()) -> Iterator[tuple[t
         elif isinstance(node, dict):
             yield from leaves(node, here)
         else:
-            raise ValueError(f"parameters.toml, {'.'.join(here)}: write it as a table with value and source or assumed.")
+            raise ValueError(
+                f"parameters.toml, {'.'.join(here)}: write it as a table with value and source or assumed."
+            )
 
 
 def check(tree: dict[str, Any]) -> None:

@@ -25,7 +25,13 @@ _MODALITY = {
 }
 _TYPE = {"pet_tracer": "tracer", "gamma_tracer": "tracer"}
 _CORRELATE = {"pet_tracer": "tracer", "gamma_tracer": "tracer", "mri": "mri"}
-_PATTERN_NON_MASS = {"linear": 0.2, "segmental": 0.3, "regional": 0.3, "multiple_regional": 0.1, "diffuse": 0.1}
+_PATTERN_NON_MASS = {
+    "linear": 0.2,
+    "segmental": 0.3,
+    "regional": 0.3,
+    "multiple_regional": 0.1,
+    "diffuse": 0.1,
+}
 
 
 def _birth(setting: Setting, rng: Rng, first_day: np.ndarray) -> np.ndarray:
@@ -68,7 +74,9 @@ def patients(setting: Setting, rows: Columns) -> Columns:
     last_day = np.zeros(count, dtype=np.int64)
     np.maximum.at(last_day, rows["patient"], rows["day"])
     cancer = np.bincount(rows["patient"], weights=is_malignant(rows["diagnosis"]), minlength=count) > 0
-    rate = np.where(cancer, setting("patient", "deaths_per_year_with_cancer"), setting("patient", "deaths_per_year"))
+    rate = np.where(
+        cancer, setting("patient", "deaths_per_year_with_cancer"), setting("patient", "deaths_per_year")
+    )
     wait = rng.standard_exponential(count) / rate * _DAYS_PER_YEAR
     died = setting.known(last_day + DAYS_BEFORE_DEATH + np.floor(np.minimum(wait, 50_000)).astype(np.int64))
     known_from = pick(rng, setting("patient", "death_known_from"), count)
@@ -76,9 +84,11 @@ def patients(setting: Setting, rows: Columns) -> Columns:
     lag = shortest - 1 + rng.geometric(float(setting("finding", "daily_chance")), count)
     return Columns(
         born=_birth(setting, rng, rows["day"][first]),
-        born_known=rng.random(count) >= float(setting("patient", "no_birth_date")),
+        born_known=np.asarray(rng.random(count) >= float(setting("patient", "no_birth_date"))),
         sex=draw(rng, "patients", "sex", setting("patient", "sex"), count),
-        research_use=blank(rng, draw(rng, "patients", "research_use", setting("patient", "research_use"), count), 0.02),
+        research_use=blank(
+            rng, draw(rng, "patients", "research_use", setting("patient", "research_use"), count), 0.02
+        ),
         indication=draw(rng, "procedures", "indication", setting("patient", "indication"), count),
         side=pick(rng, [0.51, 0.49], count),
         days_to_biopsy=np.minimum(lag, longest),
@@ -126,7 +136,9 @@ def _uptake(setting: Setting, rng: Rng, found: Columns, first: Columns) -> Colum
     tracer = found["modality"] <= code("findings", "modality", "gamma_tracer")
     serious = found["serious"]
     non_mass = found["finding_type"] == code("findings", "finding_type", "non_mass")
-    pattern = draw_by(rng, "findings", "uptake_pattern", [{"focal": 1.0}, _PATTERN_NON_MASS], non_mass.astype(np.int8))
+    pattern = draw_by(
+        rng, "findings", "uptake_pattern", [{"focal": 1.0}, _PATTERN_NON_MASS], non_mass.astype(np.int8)
+    )
     mean = np.where(serious, setting("finding", "ratio_malignant"), setting("finding", "ratio_other"))
     ratio = 1.1 + (mean - 1.1) * rng.gamma(2.5, 0.4, count)
     intensity = (ratio >= 2.0).astype(np.int8) + (ratio >= 3.5)
@@ -173,18 +185,28 @@ def findings(setting: Setting, rows: Columns, people: Columns) -> Columns:
         nipple_distance_mm=blank(rng, np.round(5.0 + rng.gamma(3.0, 14.0, count)), 0.05),
         density=blank(rng, draw(rng, "findings", "density", setting("finding", "density"), count), 0.03),
         modality=draw_by(rng, "findings", "modality", [_MODALITY[name] for name in GUIDANCES], guidance),
-        correlate=draw_by(rng, "findings", "correlate", _by_kind(setting, "correlate", _CORRELATE, "other"), guidance),
+        correlate=draw_by(
+            rng, "findings", "correlate", _by_kind(setting, "correlate", _CORRELATE, "other"), guidance
+        ),
         finding_type=draw_by(rng, "findings", "finding_type", _by_kind(setting, "type", _TYPE), guidance),
         size_mm=blank(rng, np.clip(3.0 + size * rng.gamma(2.5, 0.33, count), 3.0, 110.0), 0.03),
         assessment=draw_by(rng, "findings", "assessment", assessments, serious.astype(np.int8)),
         other_cancer=draw(rng, "findings", "other_cancer", setting("finding", "other_cancer"), count),
+    )
+    # Category 6 is known cancer: it is never given where the biopsy does not show one.
+    known_cancer = found["assessment"] == code("findings", "assessment", "6")
+    highest = code("findings", "assessment", "5")
+    found["assessment"] = np.where(
+        known_cancer & ~is_malignant(first["diagnosis"]), highest, found["assessment"]
     )
     found["correlate"] = blank(rng, found["correlate"], 0.04)
     found["nipple_distance_mm"] = np.minimum(found["nipple_distance_mm"], 180.0)
     return Columns(found, **_uptake(setting, rng, found, first))
 
 
-def _by_kind(setting: Setting, name: str, kinds: dict[str, str], default: str | None = None) -> list[dict[str, float]]:
+def _by_kind(
+    setting: Setting, name: str, kinds: dict[str, str], default: str | None = None
+) -> list[dict[str, float]]:
     return [setting("finding", name, kinds.get(guidance, default or guidance)) for guidance in GUIDANCES]
 
 

@@ -19,7 +19,14 @@ INSUFFICIENT, NORMAL, BENIGN, HIGH_RISK, SUSPICIOUS, IN_SITU, INVASIVE, OTHER_MA
 EXCISION_DEVICE = code("procedures", "device", "excision_device")
 #: Kinds of guidance that share approach, position and device.
 FAMILIES = ("tracer", "mri", "mammography", "ultrasound")
-_FAMILY = {"pet_tracer": 0, "gamma_tracer": 0, "mri": 1, "stereotactic": 2, "tomosynthesis": 2, "ultrasound": 3}
+_FAMILY = {
+    "pet_tracer": 0,
+    "gamma_tracer": 0,
+    "mri": 1,
+    "stereotactic": 2,
+    "tomosynthesis": 2,
+    "ultrasound": 3,
+}
 _FAMILY_BY_CODE = np.array([_FAMILY[name] for name in GUIDANCES], dtype=np.int8)
 #: Whether cancer hides in a lesion is not settled before its first tissue.
 UNKNOWN = -1
@@ -42,7 +49,10 @@ def is_malignant(diagnosis: np.ndarray) -> np.ndarray:
 
 def shares(setting: Setting) -> np.ndarray:
     """Chance of each diagnosis at a first biopsy: guidance down, diagnosis across, rows sum to 1."""
-    given = {name: per_guidance({g: setting("result", g, name) for g in GUIDANCES}) for name in setting("result", "mri")}
+    given = {
+        name: per_guidance({g: setting("result", g, name) for g in GUIDANCES})
+        for name in setting("result", "mri")
+    }
     in_situ = given["malignant"] * given["in_situ_of_malignant"]
     other = given["malignant"] * float(setting("result", "all", "other_of_malignant"))
     table = np.zeros((len(GUIDANCES), len(DIAGNOSES)))
@@ -84,7 +94,9 @@ def _device(setting: Setting, rng: Rng, batch: Columns) -> np.ndarray:
 
 def _at_first(setting: Setting, batch: Columns) -> np.ndarray:
     """Diagnosis read from the chance of the target: small is malignant, large is insufficient."""
-    order = np.array([OTHER_MALIGNANT, INVASIVE, IN_SITU, SUSPICIOUS, HIGH_RISK, BENIGN, NORMAL, INSUFFICIENT])
+    order = np.array(
+        [OTHER_MALIGNANT, INVASIVE, IN_SITU, SUSPICIOUS, HIGH_RISK, BENIGN, NORMAL, INSUFFICIENT]
+    )
     bounds = np.cumsum(shares(setting)[:, order], axis=1)[:, :-1]
     place = np.zeros(batch.rows, dtype=np.int8)
     for column in range(bounds.shape[1]):
@@ -102,8 +114,14 @@ def _at_repeat(setting: Setting, rng: Rng, batch: Columns) -> np.ndarray:
     return np.where(insufficient, INSUFFICIENT, result)
 
 
-def _lesion_names(setting: Setting, rng: Rng, diagnosis: np.ndarray) -> np.ndarray:
-    weights = [{"other": 1.0}, {"normal_tissue": 1.0}, setting("lesion", "benign"), setting("lesion", "high_risk")]
+def lesion_names(setting: Setting, rng: Rng, diagnosis: np.ndarray) -> np.ndarray:
+    """Named lesion that suits each diagnosis; -1 for none or an insufficient sample."""
+    weights = [
+        {"other": 1.0},
+        {"normal_tissue": 1.0},
+        setting("lesion", "benign"),
+        setting("lesion", "high_risk"),
+    ]
     weights += [{"dcis": 0.6, "ductal": 0.4}]
     weights += [setting("lesion", name) for name in ("in_situ", "invasive", "other_malignant")]
     name = draw_by(rng, "pathology", "lesion", weights, np.maximum(diagnosis, 0))
@@ -131,8 +149,15 @@ def carry_out(setting: Setting, rng: Rng, batch: Columns) -> Columns:
     diagnosis = np.where(batch["hidden_before"] == UNKNOWN, first, later)
     diagnosis = np.where((device == EXCISION_DEVICE) & (diagnosis == INSUFFICIENT), BENIGN, diagnosis)
     diagnosis = np.where(status == COMPLETED, diagnosis, -1)
-    lesion_name = _lesion_names(setting, rng, diagnosis)
-    return Columns(batch, status=status, status_reason=reason, device=device, diagnosis=diagnosis, lesion_name=lesion_name)
+    lesion_name = lesion_names(setting, rng, diagnosis)
+    return Columns(
+        batch,
+        status=status,
+        status_reason=reason,
+        device=device,
+        diagnosis=diagnosis,
+        lesion_name=lesion_name,
+    )
 
 
 def hide(setting: Setting, rng: Rng, batch: Columns) -> np.ndarray:

@@ -84,7 +84,9 @@ class Setting:
     @property
     def operators(self) -> tuple[str, ...]:
         """Operator codes in the order of their numbers."""
-        named = [code for table in ("site_a", "site_b", "site_c") for code in self("operators", table, "shares")]
+        named = [
+            code for table in ("site_a", "site_b", "site_c") for code in self("operators", table, "shares")
+        ]
         return (*named, self("operators", "special", "single_procedure"))
 
     @property

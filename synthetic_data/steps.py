@@ -89,12 +89,16 @@ def _treated(setting: Setting, rng: Rng, batch: Columns) -> tuple[np.ndarray, np
     return treated, treated & (batch["diagnosis"] == INVASIVE) & before
 
 
-def _first_step(setting: Setting, rng: Rng, batch: Columns, redone: np.ndarray, redone_on: np.ndarray) -> Columns:
+def _first_step(
+    setting: Setting, rng: Rng, batch: Columns, redone: np.ndarray, redone_on: np.ndarray
+) -> Columns:
     """Step that the review, the treatment or a new appointment leads to."""
     step, reason = _planned(setting, rng, batch)
     treated, neoadjuvant = _treated(setting, rng, batch)
     step = np.where(treated, EXCISION, step)
-    anchor = np.where(batch["decided_on"] > NO_DAY, batch["decided_on"], batch["reported_on"] + _DAYS_WITHOUT_REVIEW)
+    anchor = np.where(
+        batch["decided_on"] > NO_DAY, batch["decided_on"], batch["reported_on"] + _DAYS_WITHOUT_REVIEW
+    )
     wait = np.where(step == REPEAT, 7 + rng.integers(0, 28, batch.rows), 14 + rng.integers(0, 70, batch.rows))
     day = setting.open_from(anchor + wait + np.where(neoadjuvant, _DAYS_OF_THERAPY, 0))
     return Columns(
@@ -138,7 +142,9 @@ def follow(setting: Setting, rng: Rng, batch: Columns, last: bool) -> Columns:
         batch,
         step=np.where(happens, step, NOTHING).astype(np.int8),
         step_on=np.where(happens, step_on, NO_DAY),
-        step_reason=np.where(detected | changed, _reason("imaging_change"), chosen["step_reason"]).astype(np.int8),
+        step_reason=np.where(detected | changed, _reason("imaging_change"), chosen["step_reason"]).astype(
+            np.int8
+        ),
         neoadjuvant=chosen["neoadjuvant"],
         there=there,
         detected=detected & happens,

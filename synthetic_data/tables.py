@@ -20,6 +20,9 @@ if TYPE_CHECKING:
 _DECIMALS = {"mass_g": 2, "calibration_cps_per_kbq": 2}
 _MICROSECONDS_PER_MINUTE = 60_000_000
 
+#: A column as the other modules hand it over: numbers, or text that is ready.
+Column = np.ndarray | pl.Series
+
 
 def chosen(texts: list[str] | tuple[str, ...], number: np.ndarray) -> pl.Series:
     """Texts by number; missing where the number is negative."""
@@ -40,7 +43,11 @@ def _numbers(array: np.ndarray, kind: type[pl.DataType]) -> pl.Series:
 
 def _moments(array: np.ndarray, missing: int, scale: int, kind: pl.DataType | type[pl.DataType]) -> pl.Series:
     known = array > missing
-    series = pl.Series(np.where(known, array, 0) * scale).cast(pl.Int32 if kind == pl.Date else pl.Int64).cast(kind)
+    series = (
+        pl.Series(np.where(known, array, 0) * scale)
+        .cast(pl.Int32 if kind == pl.Date else pl.Int64)
+        .cast(kind)
+    )
     return series if known.all() else series.set(pl.Series(~known), None)
 
 
@@ -52,7 +59,7 @@ def _decimals(field: Field, array: np.ndarray) -> pl.Series:
     return pl.Series(rounded).fill_nan(None)
 
 
-def _series(field: Field, column: np.ndarray | pl.Series) -> pl.Series:
+def _series(field: Field, column: Column) -> pl.Series:
     if isinstance(column, pl.Series):
         return column
     if field.codes:
@@ -66,7 +73,7 @@ def _series(field: Field, column: np.ndarray | pl.Series) -> pl.Series:
     return _numbers(column, pl.Int64)
 
 
-def write(folder: Path, table: str, columns: Mapping[str, np.ndarray | pl.Series]) -> None:
+def write(folder: Path, table: str, columns: Mapping[str, Column]) -> None:
     """Write one table; an optional column without any value is left out.
 
     Raises
@@ -84,4 +91,6 @@ def write(folder: Path, table: str, columns: Mapping[str, np.ndarray | pl.Series
             if field.always_required or one.null_count() < one.len():
                 series[field.name] = one
     with (folder / f"{table}.csv").open("wb") as file:
-        pl.DataFrame(list(series.values())).write_csv(file, datetime_format="%Y-%m-%dT%H:%M", line_terminator="\n")
+        pl.DataFrame(list(series.values())).write_csv(
+            file, datetime_format="%Y-%m-%dT%H:%M", line_terminator="\n"
+        )

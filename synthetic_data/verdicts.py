@@ -5,7 +5,17 @@ from __future__ import annotations
 import numpy as np
 
 from synthetic_data.columns import NO_DAY, Columns, Rng, pick
-from synthetic_data.results import BENIGN, COMPLETED, EXCISION_DEVICE, HIGH_RISK, IN_SITU, INSUFFICIENT, NORMAL, SUSPICIOUS, shares
+from synthetic_data.results import (
+    BENIGN,
+    COMPLETED,
+    EXCISION_DEVICE,
+    HIGH_RISK,
+    IN_SITU,
+    INSUFFICIENT,
+    NORMAL,
+    SUSPICIOUS,
+    shares,
+)
 from synthetic_data.setting import MEETING_WEEKDAY, Setting, weekday
 
 PATTERNS = (
@@ -35,7 +45,9 @@ def report(setting: Setting, rng: Rng, batch: Columns) -> Columns:
     happened by then.
     """
     rows = batch.rows
-    lag = np.minimum(rng.geometric(float(setting("report", "daily_chance")), rows), _LONGEST_LAG)
+    # One laboratory reports all targets of a visit on one day.
+    lags = rng.geometric(float(setting("report", "daily_chance")), int(batch["patient"].max()) + 1)
+    lag = np.minimum(lags[batch["patient"]], _LONGEST_LAG)
     first = setting.known(setting.open_from(batch["day"] + lag))
     issued = (batch["status"] == COMPLETED) & (rng.random(rows) < float(setting("report", "issued")))
     first = np.where(issued, first, NO_DAY)
@@ -56,14 +68,18 @@ def report(setting: Setting, rng: Rng, batch: Columns) -> Columns:
         reported_on=np.where(pattern == RETRACTED, NO_DAY, counted),
         changed_on=np.where(amended | (voided > NO_DAY), changed, NO_DAY),
         voided_on=voided,
-        first_diagnosis=np.where(pattern == AMENDED, _BEFORE_AMENDMENT[batch["diagnosis"]], batch["diagnosis"]),
+        first_diagnosis=np.where(
+            pattern == AMENDED, _BEFORE_AMENDMENT[batch["diagnosis"]], batch["diagnosis"]
+        ),
         reported=(counted > NO_DAY) & (pattern != RETRACTED),
     )
 
 
 def _days_to_second(rng: Rng, pattern: np.ndarray) -> np.ndarray:
     """Days from the first version to the second: short for a preliminary one, long for an amendment."""
-    short, middle, long = (rng.integers(low, high, pattern.shape[0]) for low, high in ((2, 7), (6, 30), (25, 90)))
+    short, middle, long = (
+        rng.integers(low, high, pattern.shape[0]) for low, high in ((2, 7), (6, 30), (25, 90))
+    )
     return np.where(pattern == PRELIMINARY, short, np.where(pattern == AMENDED, long, middle))
 
 
@@ -83,12 +99,18 @@ def discordance_chance(setting: Setting, batch: Columns) -> np.ndarray:
     benign = float(mix @ shares(setting)[:, [NORMAL, BENIGN]].sum(axis=1))
     chance = np.full(batch.rows, given["benign_of_all"] / benign)
     result = batch["first_diagnosis"]
-    for diagnosis, name in ((INSUFFICIENT, "insufficient"), (HIGH_RISK, "high_risk"), (SUSPICIOUS, "suspicious")):
+    for diagnosis, name in (
+        (INSUFFICIENT, "insufficient"),
+        (HIGH_RISK, "high_risk"),
+        (SUSPICIOUS, "suspicious"),
+    ):
         chance[result == diagnosis] = given[name]
     chance[result >= IN_SITU] = given["malignant"]
     operator, since, factor = setting.doubled
     chance[(batch["operator"] == operator) & (batch["day"] >= since)] *= factor
-    one_category = list(setting("review", "radiologists")).index(setting("review", "one_category_radiologist"))
+    one_category = list(setting("review", "radiologists")).index(
+        setting("review", "one_category_radiologist")
+    )
     never = (batch["reviewer"] == one_category) | (batch["device"] == EXCISION_DEVICE)
     return np.where(never, 0.0, np.minimum(chance, 1.0))
 
@@ -105,12 +127,16 @@ def review(setting: Setting, rng: Rng, batch: Columns) -> Columns:
     """
     rows = batch.rows
     reviewer = pick(rng, list(setting("review", "radiologists").values()), rows)
-    one_category = list(setting("review", "radiologists")).index(setting("review", "one_category_radiologist"))
+    one_category = list(setting("review", "radiologists")).index(
+        setting("review", "one_category_radiologist")
+    )
     covered = (rng.random(rows) < float(setting("review", "covered"))) & (batch["reported_on"] > NO_DAY)
     delay = 7 * pick(rng, setting("review", "weeks_of_delay"), rows).astype(np.int64)
     held = setting.known(meeting_from(batch["reported_on"], batch["site"]) + delay)
     held = np.where(covered, held, NO_DAY)
-    undecided = (rng.random(rows) < float(setting("review", "indeterminate_first"))) & (reviewer != one_category)
+    undecided = (rng.random(rows) < float(setting("review", "indeterminate_first"))) & (
+        reviewer != one_category
+    )
     concluded = setting.known(held + 7 * rng.integers(1, 5, rows))
     concluded = np.where(rng.random(rows) < float(setting("review", "concluded_later")), concluded, NO_DAY)
     decided = np.where(held == NO_DAY, NO_DAY, np.where(undecided, concluded, held))

@@ -18,7 +18,9 @@ def _patients(setting: Setting, rng: Rng, rows: int) -> Columns:
     # Inverse of the distribution whose density grows linearly over the span.
     chance = rng.random(rows)
     moment = (np.sqrt(1.0 + (2.0 * growth + growth**2) * chance) - 1.0) / growth
-    day = setting.open_from(setting.start + np.floor(moment * (setting.until - setting.start + 1)).astype(np.int64))
+    day = setting.open_from(
+        setting.start + np.floor(moment * (setting.until - setting.start + 1)).astype(np.int64)
+    )
     late = day > setting.until
     return Columns(
         site=site,

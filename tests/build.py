@@ -21,9 +21,17 @@ TODAY = date(2026, 6, 30)
 BASE: Rows = {
     "operators": [{"operator": "OP1", "role": "radiologist", "experience_before": "120"}],
     "sources": [
-        {"source_id": "SRC1", "site": "A", "nuclide": "Ge-68", "activity_mbq": "3.7", "reference_on": "2024-01-15"}
+        {
+            "source_id": "SRC1",
+            "site": "A",
+            "nuclide": "Ge-68",
+            "activity_mbq": "3.7",
+            "reference_on": "2024-01-15",
+        }
     ],
-    "meetings": [{"meeting_id": "M1", "held_on": "2025-03-20", "site": "A", "attendees": "radiologist;pathologist"}],
+    "meetings": [
+        {"meeting_id": "M1", "held_on": "2025-03-20", "site": "A", "attendees": "radiologist;pathologist"}
+    ],
     "patients": [{"patient_id": "PAT1", "birth_date": "1960-05-17", "sex": "female"}],
     "findings": [
         {
@@ -99,7 +107,14 @@ BASE: Rows = {
             "uptake_seen": "yes",
             "read_at": "2025-03-10T10:45",
         },
-        {"specimen_id": "S2", "procedure_id": "P1", "taken_order": "2", "cores": "6", "mass_g": "1.1", "scanned_with": "S1"},
+        {
+            "specimen_id": "S2",
+            "procedure_id": "P1",
+            "taken_order": "2",
+            "cores": "6",
+            "mass_g": "1.1",
+            "scanned_with": "S1",
+        },
     ],
     "pathology": [
         {
@@ -140,7 +155,13 @@ BASE: Rows = {
         }
     ],
     "complications": [
-        {"complication_id": "C1", "procedure_id": "P1", "kind": "haematoma", "grade": "2", "onset_on": "2025-03-11"}
+        {
+            "complication_id": "C1",
+            "procedure_id": "P1",
+            "kind": "haematoma",
+            "grade": "2",
+            "onset_on": "2025-03-11",
+        }
     ],
     "constancy": [
         {
@@ -175,6 +196,8 @@ def received(rows: Rows, *, grouped: bool = False) -> Received:
     return Received("registry-csv", (), tuple(tables), grouped=grouped)
 
 
-def load(registry: Registry, rows: Rows, *, author: str = "coordinator", today: date = TODAY, **options: object) -> IntakeReport:
+def load(
+    registry: Registry, rows: Rows, *, author: str = "coordinator", today: date = TODAY, **options: object
+) -> IntakeReport:
     """Accept rows as one batch."""
     return accept(registry, received(rows), author=author, today=today, options=Options(**options))  # type: ignore[arg-type]

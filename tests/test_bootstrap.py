@@ -208,21 +208,43 @@ def test_an_installation_that_failed_is_tried_again(bootstrap, installs, monkeyp
 
 @pytest.fixture
 def steps(bootstrap, monkeypatch):
-    """The steps that ran, with exit codes 0, 3, 0, 1 in turn."""
+    """The steps that ran; ``codes`` holds the exit code that each of them gives."""
     ran = []
+    codes = {"pytest": 0, "ruff check": 0, "ruff format": 0, "mypy": 0}
 
     def run(command, stop):
         ran.append(command[2:])
-        return {"pytest": 0, "ruff": 3, "mypy": 1}[command[2]] if command[3:4] != ["format"] else 0
+        name = " ".join(command[2:4]) if command[2] == "ruff" else command[2]
+        return codes[name]
 
     monkeypatch.setattr(bootstrap, "make_ready", lambda stop: None)
     monkeypatch.setattr(bootstrap, "run", run)
-    return ran
+    return ran, codes
 
 
-def test_all_steps_run_and_the_first_that_fails_gives_the_exit_code(bootstrap, steps):
-    assert bootstrap.test([], Quiet()) == 3
-    assert [step[:2] for step in steps] == [
+@pytest.mark.parametrize(
+    ("failing", "expected"),
+    [
+        ({}, 0),
+        ({"pytest": 5, "mypy": 1}, 5),
+        ({"ruff check": 3, "mypy": 1}, 3),
+        ({"ruff format": 4}, 4),
+        ({"mypy": 1}, 1),
+    ],
+    ids=["none", "pytest", "linter", "formatter", "type checker"],
+)
+def test_the_first_step_that_fails_gives_the_exit_code(bootstrap, steps, failing, expected):
+    steps[1].update(failing)
+
+    assert bootstrap.test([], Quiet()) == expected
+
+
+def test_every_step_runs_although_the_first_failed(bootstrap, steps):
+    steps[1]["pytest"] = 1
+
+    bootstrap.test([], Quiet())
+
+    assert [step[:2] for step in steps[0]] == [
         ["pytest", "-n"],
         ["ruff", "check"],
         ["ruff", "format"],
@@ -233,7 +255,7 @@ def test_all_steps_run_and_the_first_that_fails_gives_the_exit_code(bootstrap, s
 def test_arguments_replace_those_of_pytest(bootstrap, steps):
     bootstrap.test(["-k", "wilson"], Quiet())
 
-    assert steps[0] == ["pytest", "-k", "wilson"]
+    assert steps[0][0] == ["pytest", "-k", "wilson"]
 
 
 def test_an_option_after_test_is_not_taken_for_one_of_the_script(bootstrap):

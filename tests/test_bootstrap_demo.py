@@ -32,9 +32,16 @@ elif verb == "dashboard":
     if behaviour == "dashboard fails":
         sys.exit(7)
     serve = '''
-import http.server, os, pathlib, signal, sys
-if "deaf" in os.environ.get("BEHAVIOUR", ""):
-    signal.signal(signal.SIGINT, signal.SIG_IGN)
+import http.server, os, pathlib, signal, sys, time
+def end(*_):
+    if behaviour == "deaf":
+        return
+    if behaviour == "slow":
+        time.sleep(1)
+    pathlib.Path("ended in its own time").touch()
+    os._exit(0)
+behaviour = os.environ.get("BEHAVIOUR", "")
+signal.signal(signal.SIGINT, end)
 pathlib.Path("grandchild.pid").write_text(str(os.getpid()))
 class Handler(http.server.BaseHTTPRequestHandler):
     def do_GET(self):
@@ -44,6 +51,11 @@ http.server.HTTPServer(("127.0.0.1", int(sys.argv[1])), Handler).serve_forever()
     server = subprocess.Popen([sys.executable, "-c", serve, sys.argv[4]], stderr=subprocess.DEVNULL)
     pathlib.Path("child.pid").write_text(str(os.getpid()))
     try:
+        if behaviour == "dashboard ends":
+            while not pathlib.Path("enough").exists():
+                time.sleep(0.05)
+            server.kill()
+            sys.exit(7)
         server.wait()
     except KeyboardInterrupt:
         sys.exit(0)
@@ -53,7 +65,7 @@ import pathlib, sys
 import bootstrap
 bootstrap.make_ready = lambda stop: None
 bootstrap.PYTHON = pathlib.Path(sys.executable)
-bootstrap.STOP_SECONDS = 1
+bootstrap.STOP_SECONDS = 2
 sys.exit(bootstrap.main(sys.argv[1:]))
 """
 
@@ -125,6 +137,18 @@ def test_stopping_the_demo_leaves_no_process_behind(demo, number):
 
 
 @SIGNALS
+@pytest.mark.parametrize("behaviour", ["", "slow"])
+def test_processes_are_asked_and_given_time_before_they_are_killed(demo, behaviour):
+    running = demo(behaviour)
+    running.wait_for("answers at http://127.0.0.1:")
+
+    running.process.send_signal(signal.SIGINT)
+
+    assert running.process.wait(20) == 130
+    assert (running.place / "ended in its own time").exists()
+
+
+@SIGNALS
 def test_a_process_that_will_not_stop_is_killed(demo):
     running = demo("deaf")
     running.wait_for("answers at http://127.0.0.1:")
@@ -164,6 +188,15 @@ def test_a_dashboard_that_ends_at_once_is_said(demo):
     assert running.process.wait(20) == 2
     assert "did not answer" in running.output.read_text()
     assert "Traceback" not in running.output.read_text()
+
+
+def test_a_dashboard_that_ends_later_gives_its_exit_code(demo):
+    running = demo("dashboard ends")
+    running.wait_for("answers at http://127.0.0.1:")
+
+    (running.place / "enough").touch()
+
+    assert running.process.wait(20) == 7
 
 
 @SIGNALS

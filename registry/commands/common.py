@@ -33,10 +33,19 @@ class Format(StrEnum):
 FolderArgument = Annotated[Path, typer.Argument(help="Registry folder.", show_default=False)]
 FormatOption = Annotated[Format, typer.Option("--format", help="How rows are printed.")]
 AsOfOption = Annotated[
-    str | None, typer.Option("--as-of", help="Nothing dated after this day counts (YYYY-MM-DD). Default: today at the site.", show_default=False)
+    str | None,
+    typer.Option(
+        "--as-of",
+        help="Nothing dated after this day counts (YYYY-MM-DD). Default: today at the site.",
+        show_default=False,
+    ),
 ]
-FromOption = Annotated[str | None, typer.Option("--from", help="First day on which a procedure started.", show_default=False)]
-ToOption = Annotated[str | None, typer.Option("--to", help="Last day on which a procedure started.", show_default=False)]
+FromOption = Annotated[
+    str | None, typer.Option("--from", help="First day on which a procedure started.", show_default=False)
+]
+ToOption = Annotated[
+    str | None, typer.Option("--to", help="Last day on which a procedure started.", show_default=False)
+]
 
 
 def today_at(site: Site) -> date:
@@ -80,14 +89,30 @@ def print_rows(rows: Sequence[dict[str, Any]], format_: Format, columns: Sequenc
     """Rows as a table, JSON array or CSV with a header."""
     names = list(columns or (rows[0].keys() if rows else []))
     if format_ is Format.JSON:
-        say(json.dumps([{name: row.get(name) for name in names} for row in rows], indent=2, default=str, ensure_ascii=False))
+        say(
+            json.dumps(
+                [{name: row.get(name) for name in names} for row in rows],
+                indent=2,
+                default=str,
+                ensure_ascii=False,
+            )
+        )
         return
     if format_ is Format.CSV:
         buffer = io.StringIO()
         writer = csv.writer(buffer, lineterminator="\n")
         writer.writerow(names)
         for row in rows:
-            writer.writerow([json.dumps(v, ensure_ascii=False) if isinstance(v := row.get(name), dict) else "" if v is None else v for name in names])
+            writer.writerow(
+                [
+                    json.dumps(v, ensure_ascii=False)
+                    if isinstance(v := row.get(name), dict)
+                    else ""
+                    if v is None
+                    else v
+                    for name in names
+                ]
+            )
         sys.stdout.write(buffer.getvalue())
         return
     if not rows:
@@ -100,7 +125,9 @@ def print_rows(rows: Sequence[dict[str, Any]], format_: Format, columns: Sequenc
     numeric = {name for name in names if all(isinstance(row.get(name), int | float | None) for row in rows)}
     table = Table(box=box.SIMPLE_HEAD, pad_edge=False)
     for name in names:
-        table.add_column(name.replace("_", " "), justify="right" if name in numeric else "left", overflow="fold")
+        table.add_column(
+            name.replace("_", " "), justify="right" if name in numeric else "left", overflow="fold"
+        )
     for row in rows:
         table.add_row(*(shown(row.get(name)) for name in names))
     console = Console(highlight=False, markup=False)

@@ -14,7 +14,9 @@ def create(
     folder: FolderArgument,
     time_zone: Annotated[str, typer.Option(help="Time zone of the service (IANA name).")] = "UTC",
     name: Annotated[str, typer.Option(help="Name of the service, for reports.")] = "Unnamed service",
-    key_file: Annotated[Path | None, typer.Option(help="Where the site key goes, if not into the folder.", show_default=False)] = None,
+    key_file: Annotated[
+        Path | None, typer.Option(help="Where the site key goes, if not into the folder.", show_default=False)
+    ] = None,
 ) -> None:
     """Make an empty registry folder."""
     from registry import store
@@ -35,7 +37,10 @@ def migrate(
     with Registry.open(folder, write=True, migrate=not list_only) as registry, registry.cursor() as cursor:
         pending = migrations.pending(cursor, "migrations")
         done = sorted(migrations.applied(cursor))
-    say(f"Schema {done[-1] if done else 0}. " + (f"Pending: {', '.join(pending)}" if pending else "Nothing pending."))
+    say(
+        f"Schema {done[-1] if done else 0}. "
+        + (f"Pending: {', '.join(pending)}" if pending else "Nothing pending.")
+    )
 
 
 def check(folder: FolderArgument, format_: FormatOption = Format.TABLE) -> None:

@@ -14,13 +14,36 @@ from registry.errors import UsageProblem
 
 def import_(
     folder: FolderArgument,
-    source: Annotated[Path, typer.Argument(help="Folder of CSV files named after the tables, one such file, or a file for --mapping.", show_default=False)],
-    mapping: Annotated[Path | None, typer.Option(help="Mapping file (TOML) of a CSV or XLSX source.", show_default=False)] = None,
+    source: Annotated[
+        Path,
+        typer.Argument(
+            help="Folder of CSV files named after the tables, one such file, or a file for --mapping.",
+            show_default=False,
+        ),
+    ],
+    mapping: Annotated[
+        Path | None, typer.Option(help="Mapping file (TOML) of a CSV or XLSX source.", show_default=False)
+    ] = None,
     dry_run: Annotated[bool, typer.Option("--dry-run", help="Do everything but write.")] = False,
-    all_or_nothing: Annotated[bool, typer.Option("--all-or-nothing", help="Refuse the batch when any row would be held.")] = False,
-    held_share_max: Annotated[float | None, typer.Option(help="Refuse the batch when more than this share of its rows would be held.", show_default=False, min=0, max=1)] = None,
-    ignore_unknown: Annotated[bool, typer.Option("--ignore-unknown", help="Leave out columns that the data dictionary does not have.")] = False,
-    include_hidden: Annotated[bool, typer.Option("--include-hidden", help="Take hidden rows and sheets of a workbook too.")] = False,
+    all_or_nothing: Annotated[
+        bool, typer.Option("--all-or-nothing", help="Refuse the batch when any row would be held.")
+    ] = False,
+    held_share_max: Annotated[
+        float | None,
+        typer.Option(
+            help="Refuse the batch when more than this share of its rows would be held.",
+            show_default=False,
+            min=0,
+            max=1,
+        ),
+    ] = None,
+    ignore_unknown: Annotated[
+        bool,
+        typer.Option("--ignore-unknown", help="Leave out columns that the data dictionary does not have."),
+    ] = False,
+    include_hidden: Annotated[
+        bool, typer.Option("--include-hidden", help="Take hidden rows and sheets of a workbook too.")
+    ] = False,
     reason: Annotated[str, typer.Option(help="Why, for corrections; kept in the history.")] = "import",
     format_: FormatOption = Format.TABLE,
 ) -> None:
@@ -38,7 +61,9 @@ def import_(
         else:
             received = mapped.read(source, read_mapping(mapping), include_hidden=include_hidden)
         options = Options(dry_run, all_or_nothing, held_share_max, reason)
-        report = accept(registry, received, author=current_user(), today=today_at(registry.site), options=options)
+        report = accept(
+            registry, received, author=current_user(), today=today_at(registry.site), options=options
+        )
         registry.checkpoint()
     if format_ is Format.JSON:
         say(json.dumps(report.to_dict(), indent=2, default=str, ensure_ascii=False))
@@ -51,7 +76,9 @@ def import_(
 
 def held(
     folder: FolderArgument,
-    dismiss: Annotated[str | None, typer.Option(help="Close this held row for good.", show_default=False)] = None,
+    dismiss: Annotated[
+        str | None, typer.Option(help="Close this held row for good.", show_default=False)
+    ] = None,
     reason: Annotated[str, typer.Option(help="Why it is dismissed.")] = "",
     format_: FormatOption = Format.TABLE,
 ) -> None:

@@ -7,14 +7,51 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from registry.commands.common import AsOfOption, FolderArgument, Format, FormatOption, FromOption, ToOption, day, print_rows, say, today_at
+from registry.commands.common import (
+    AsOfOption,
+    FolderArgument,
+    Format,
+    FormatOption,
+    FromOption,
+    ToOption,
+    day,
+    print_rows,
+    say,
+    today_at,
+)
 from registry.errors import UsageProblem
 
 if TYPE_CHECKING:
     from pathlib import Path
 
-_COLUMNS = ("measure", "stratum", "numerator", "denominator", "proportion", "lower", "upper", "interval", "bounds", "excluded", "patients")
-_QUANTITY_COLUMNS = ("measure", "stratum", "unit", "n", "missing", "median", "lower", "upper", "q1", "q3", "p5", "p95", "excluded")
+_COLUMNS = (
+    "measure",
+    "stratum",
+    "numerator",
+    "denominator",
+    "proportion",
+    "lower",
+    "upper",
+    "interval",
+    "bounds",
+    "excluded",
+    "patients",
+)
+_QUANTITY_COLUMNS = (
+    "measure",
+    "stratum",
+    "unit",
+    "n",
+    "missing",
+    "median",
+    "lower",
+    "upper",
+    "q1",
+    "q3",
+    "p5",
+    "p95",
+    "excluded",
+)
 
 
 class Interval(StrEnum):
@@ -45,12 +82,15 @@ class Stratum(StrEnum):
 
 ByOption = Annotated[Stratum | None, typer.Option("--by", help="Split by this.", show_default=False)]
 IntervalOption = Annotated[Interval, typer.Option("--interval", help="Interval method.")]
-ConfidenceOption = Annotated[float, typer.Option("--confidence", help="Two-sided confidence of the interval.", min=0.5, max=0.9999)]
+ConfidenceOption = Annotated[
+    float, typer.Option("--confidence", help="Two-sided confidence of the interval.", min=0.5, max=0.9999)
+]
 
 
 def measures(
     folder: Annotated[
-        str | None, typer.Argument(help="Registry folder; without it the measures are only listed.", show_default=False)
+        str | None,
+        typer.Argument(help="Registry folder; without it the measures are only listed.", show_default=False),
     ] = None,
     as_of: AsOfOption = None,
     start: FromOption = None,
@@ -76,14 +116,19 @@ def measures(
 
 def measure(
     folder: FolderArgument,
-    name: Annotated[list[str], typer.Argument(help="One or more measures; see: biopsy-outcomes measures.", show_default=False)],
+    name: Annotated[
+        list[str],
+        typer.Argument(help="One or more measures; see: biopsy-outcomes measures.", show_default=False),
+    ],
     as_of: AsOfOption = None,
     start: FromOption = None,
     end: ToOption = None,
     by: ByOption = None,
     interval: IntervalOption = Interval.WILSON,
     confidence: ConfidenceOption = 0.95,
-    procedures: Annotated[bool, typer.Option("--procedures", help="List the procedures behind the number.")] = False,
+    procedures: Annotated[
+        bool, typer.Option("--procedures", help="List the procedures behind the number.")
+    ] = False,
     format_: FormatOption = Format.TABLE,
 ) -> None:
     """One measure: count, interval, exclusions; or the procedures behind it."""
@@ -170,7 +215,15 @@ def _without_percentage(row: dict[str, Any], minimum: int) -> dict[str, Any]:
     return row
 
 
-def _procedures(folder: Path, ids: list[str], as_of: str | None, start: str | None, end: str | None, by: Stratum | None, format_: Format) -> None:
+def _procedures(
+    folder: Path,
+    ids: list[str],
+    as_of: str | None,
+    start: str | None,
+    end: str | None,
+    by: Stratum | None,
+    format_: Format,
+) -> None:
     from registry.measures import procedures
     from registry.store import Registry
 
@@ -179,14 +232,21 @@ def _procedures(folder: Path, ids: list[str], as_of: str | None, start: str | No
         moment = day(as_of, "--as-of") or today_at(registry.site)
         for one in ids:
             found = procedures(
-                registry, one, as_of=moment, start=day(start, "--from"), end=day(end, "--to"), by=by.value if by else None
+                registry,
+                one,
+                as_of=moment,
+                start=day(start, "--from"),
+                end=day(end, "--to"),
+                by=by.value if by else None,
             )
             print_rows(found.to_dicts(), format_, found.columns)
 
 
 def worklist(
     folder: FolderArgument,
-    name: Annotated[str | None, typer.Argument(help="Worklist; without it they are listed.", show_default=False)] = None,
+    name: Annotated[
+        str | None, typer.Argument(help="Worklist; without it they are listed.", show_default=False)
+    ] = None,
     as_of: AsOfOption = None,
     format_: FormatOption = Format.TABLE,
 ) -> None:
@@ -196,7 +256,11 @@ def worklist(
 
     known = load_worklists()
     if name is None:
-        print_rows([{"worklist": one.name, "title": one.title} for one in known.values()], format_, ("worklist", "title"))
+        print_rows(
+            [{"worklist": one.name, "title": one.title} for one in known.values()],
+            format_,
+            ("worklist", "title"),
+        )
         return
     if name.replace("-", "_") not in known:
         raise UsageProblem(f"{name}: there is no such worklist. Known: {', '.join(known)}.")

@@ -19,7 +19,9 @@ from registry.errors import FileProblem, UsageProblem
 def export(
     folder: FolderArgument,
     target: Annotated[Path, typer.Argument(help="New folder for the export.", show_default=False)],
-    reason: Annotated[str, typer.Option(help="What the export is for; written to the trail.", show_default=False)],
+    reason: Annotated[
+        str, typer.Option(help="What the export is for; written to the trail.", show_default=False)
+    ],
     as_of: AsOfOption = None,
     start: FromOption = None,
     end: ToOption = None,
@@ -43,7 +45,9 @@ def export(
 
 
 def handbook(
-    target: Annotated[Path, typer.Argument(help="Folder for the handbook, the data dictionary and the command page.")] = Path("docs"),
+    target: Annotated[
+        Path, typer.Argument(help="Folder for the handbook, the data dictionary and the command page.")
+    ] = Path("docs"),
 ) -> None:
     """Write the measure handbook, the data dictionary and the command page."""
     from registry.handbook import write_all
@@ -53,8 +57,12 @@ def handbook(
 
 
 def demo(
-    folder: Annotated[Path, typer.Argument(help="New registry folder for the synthetic service.")] = Path("demo-registry"),
-    procedures: Annotated[int, typer.Option(help="How many procedures to invent.", min=10, max=2_000_000)] = 3000,
+    folder: Annotated[Path, typer.Argument(help="New registry folder for the synthetic service.")] = Path(
+        "demo-registry"
+    ),
+    procedures: Annotated[
+        int, typer.Option(help="How many procedures to invent.", min=10, max=2_000_000)
+    ] = 3000,
     seed: Annotated[int, typer.Option(help="Seed of the generator.")] = 20260630,
 ) -> None:
     """Make a registry of invented procedures, through the same door as real ones."""
@@ -77,7 +85,9 @@ def demo(
         made = generate(Path(scratch) / "files", procedures=procedures, seed=seed)
         say("Importing them ...")
         with Registry.open(folder, write=True) as registry:
-            report = accept(registry, registry_csv.read(made), author="demo", today=date(2026, 7, 1), options=Options())
+            report = accept(
+                registry, registry_csv.read(made), author="demo", today=date(2026, 7, 1), options=Options()
+            )
             registry.checkpoint()
         truth = made / "truth.json"
         if truth.exists():
@@ -107,9 +117,13 @@ def dashboard(
     try:
         from dashboards.launch import command, environment
     except ModuleNotFoundError as problem:
-        raise UsageProblem(f"The dashboard needs {problem.name}. Install biopsy-outcomes[dashboard].") from None
+        raise UsageProblem(
+            f"The dashboard needs {problem.name}. Install biopsy-outcomes[dashboard]."
+        ) from None
     if not (folder / "site.toml").is_file():
-        raise UsageProblem(f"{folder}: is not a registry folder. Make one with: biopsy-outcomes create {folder}")
+        raise UsageProblem(
+            f"{folder}: is not a registry folder. Make one with: biopsy-outcomes create {folder}"
+        )
     try:
         child = subprocess.Popen(command(folder, port), env={**os.environ, **environment(folder)})
     except OSError as problem:

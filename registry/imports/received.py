@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
     from pathlib import Path
 
     import polars as pl
@@ -46,20 +48,61 @@ class Malformed:
 
 
 @dataclass(frozen=True)
+class CleanCsv:
+    """A CSV file that was found sound and can be read as it stands.
+
+    Sound: UTF-8 without a mark, every record as long as the header, nothing malformed,
+    no cell with spaces at its edges, nothing that needs normalising. ``fields`` names
+    the field of each column in file order (None for a column that is left out),
+    ``records`` counts the rows below the header, ``new_line`` is the line ending.
+    """
+
+    file: ReceivedFile
+    fields: tuple[str | None, ...]
+    records: int
+    new_line: str = "\n"
+
+
 class SourceTable:
     """Rows for one table of the data dictionary.
 
-    ``frame`` holds one String column per field that the source carries (absent
-    fields are absent columns; an empty cell is null), ``_line`` (Int64, where the
-    record starts) and, where the file was one of held rows sent back,
-    ``_quarantine_id`` and ``_confirm`` (String, null allowed). ``columns`` maps each
-    field to the header under which the source carries it (for messages).
+    Parameters
+    ----------
+    table
+        Name of the table.
+    file
+        File (and sheet) named in messages.
+    rows
+        The rows, or a function that reads them when they are first asked for: one
+        String column per field that the source carries (absent fields are absent
+        columns; an empty cell is null), ``_line`` (Int64, where the record starts)
+        and, where the file was one of held rows sent back, ``_quarantine_id`` and
+        ``_confirm`` (String, null allowed).
+    columns
+        Header under which the source carries each field, for messages.
+    csv
+        The file itself, where it can be read as it stands; intake then need not hold
+        its rows in memory.
     """
 
-    table: str
-    file: str
-    frame: pl.DataFrame
-    columns: dict[str, str]
+    def __init__(
+        self,
+        table: str,
+        file: str,
+        rows: pl.DataFrame | Callable[[], pl.DataFrame],
+        columns: dict[str, str],
+        csv: CleanCsv | None = None,
+    ) -> None:
+        self.table = table
+        self.file = file
+        self.columns = columns
+        self.csv = csv
+        self._rows = rows
+
+    @cached_property
+    def frame(self) -> pl.DataFrame:
+        """The rows, read now if they were not before."""
+        return self._rows() if callable(self._rows) else self._rows
 
 
 @dataclass(frozen=True)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
 import shutil
 from dataclasses import dataclass
@@ -10,7 +11,8 @@ from typing import TYPE_CHECKING, Any
 
 from registry import __version__, audit, facts
 from registry.dictionary import tables
-from registry.intake import identifiers, quarantine, write
+from registry.errors import FileProblem
+from registry.intake import identifiers, quarantine, reading, write
 from registry.intake.batch import Batch
 from registry.intake.problems import WARNING
 from registry.intake.reopen import reopened_procedures
@@ -49,7 +51,9 @@ class _NothingWritten(Exception):
         self.report = report
 
 
-def accept(registry: Registry, received: Received, *, author: str, today: date, options: Options | None = None) -> IntakeReport:
+def accept(
+    registry: Registry, received: Received, *, author: str, today: date, options: Options | None = None
+) -> IntakeReport:
     """Check what was received and write what passes.
 
     Parameters
@@ -76,27 +80,45 @@ def accept(registry: Registry, received: Received, *, author: str, today: date, 
         The registry could not take the change; nothing of it was written.
     """
     chosen = options or Options()
-    if not chosen.dry_run:
-        _keep_raw(registry, received)
+    _keep_raw(received, _raw_folder(registry, chosen))
     try:
         with registry.writing() as cursor:
             report, held = _accept_in(registry, cursor, received, author, today, chosen)
     except _NothingWritten as nothing:
         if not chosen.dry_run:
-            registry.record(audit.Entry(author, "import", "batch", "", {"files": _files(received), "why": nothing.report.refused}, "refused"))
+            registry.record(
+                audit.Entry(
+                    author,
+                    "import",
+                    "batch",
+                    "",
+                    {"files": _files(received), "why": nothing.report.refused},
+                    "refused",
+                )
+            )
         return nothing.report
     if held:
         folder = chosen.held_folder or registry.folder / "held" / f"batch-{report.batch_id:04d}"
-        report = IntakeReport(**{**report.__dict__, "held_files": tuple(quarantine.write_files(folder, held))})
+        report = IntakeReport(
+            **{**report.__dict__, "held_files": tuple(quarantine.write_files(folder, held))}
+        )
     return report
 
 
 def _accept_in(
-    registry: Registry, cursor: duckdb.DuckDBPyConnection, received: Received, author: str, today: date, options: Options
+    registry: Registry,
+    cursor: duckdb.DuckDBPyConnection,
+    received: Received,
+    author: str,
+    today: date,
+    options: Options,
 ) -> tuple[IntakeReport, list[quarantine.HeldRow]]:
     batch_id = int(cursor.execute("SELECT coalesce(max(batch_id), 0) + 1 FROM import_batch").fetchall()[0][0])
-    batch = Batch(registry, cursor, received, today)
-    batch.stage()
+    stamp = write.Stamp(
+        registry.clock().astimezone(UTC).replace(tzinfo=None), author, batch_id, options.reason
+    )
+    batch = Batch(registry, cursor, received, today, stamp, _raw_folder(registry, options))
+    reading.read(batch)
     if not batch.stop:
         batch.check()
     held = quarantine.collect(batch, batch_id)
@@ -115,13 +137,12 @@ def _accept_in(
     refused = batch.stop or _too_many_held(registry, base, options)
     if refused or options.dry_run:
         raise _NothingWritten(IntakeReport(**{**base.__dict__, "refused": refused}))
-    stamp = write.Stamp(registry.clock().astimezone(UTC).replace(tzinfo=None), author, batch_id, options.reason)
     names = {table.name for table in batch.tables}
     if held or names & {"patients", "procedures"}:
         identifiers.write(cursor, registry.identity, names, quarantine.as_frame(held), stamp)
     reopened = reopened_procedures(cursor, names)
     for table in batch.tables:
-        write.write_table(cursor, table, stamp)
+        write.write_table(cursor, table, stamp, in_place=table.name in batch.in_place)
     if "patients" in names:
         write.correct_ages(cursor, stamp)
     if "procedures" in names:
@@ -129,7 +150,9 @@ def _accept_in(
     _refresh_facts(cursor, batch)
     answered = quarantine.resubmitted(cursor, batch, held, batch_id, author)
     quarantine.record(cursor, held, batch_id)
-    report = IntakeReport(**{**base.__dict__, "batch_id": batch_id, "resubmitted": answered, "reopened": tuple(reopened)})
+    report = IntakeReport(
+        **{**base.__dict__, "batch_id": batch_id, "resubmitted": answered, "reopened": tuple(reopened)}
+    )
     _record_batch(registry, cursor, received, report, stamp)
     return report, held
 
@@ -157,7 +180,13 @@ def _outcome(batch: Batch, held: list[quarantine.HeldRow]) -> _Outcome:
             f"count(*) FILTER (WHERE NOT is_new AND NOT is_changed) FROM staged_{name}"
         ).fetchall()[0]
         unreadable = 0 if batch.received.grouped else len(malformed.get(name, ()))
-        counts[name] = RowCounts(batch.frames[name].height + unreadable, new, version, unchanged, len(batch.held[name]) + unreadable)
+        counts[name] = RowCounts(
+            batch.sources.height(name) + unreadable,
+            new,
+            version,
+            unchanged,
+            len(batch.held[name]) + unreadable,
+        )
         if batch.received.grouped:
             rows = batch.cursor.execute(f"SELECT row_no, is_new, is_changed FROM staged_{name}").fetchall()
             for row_no, is_new, is_changed in rows:
@@ -168,17 +197,33 @@ def _outcome(batch: Batch, held: list[quarantine.HeldRow]) -> _Outcome:
         extra = {name: rows for name, rows in malformed.items() if name not in counts}
         for name, rows in extra.items():
             counts[name or "(unreadable)"] = RowCounts(len(rows), 0, 0, 0, len(rows))
-        total = RowCounts(*(sum(getattr(c, part) for c in counts.values()) for part in ("received", "new", "version", "unchanged", "held")))
+        total = RowCounts(
+            *(
+                sum(getattr(c, part) for c in counts.values())
+                for part in ("received", "new", "version", "unchanged", "held")
+            )
+        )
         return _Outcome(total, counts)
-    tally = {rank: sum(1 for value in state.values() if value == rank) for rank in ("new", "version", "unchanged")}
+    tally = {
+        rank: sum(1 for value in state.values() if value == rank) for rank in ("new", "version", "unchanged")
+    }
     received = len(state) + len(held)
-    return _Outcome(RowCounts(received, tally["new"], tally["version"], tally["unchanged"], len(held)), counts)
+    return _Outcome(
+        RowCounts(received, tally["new"], tally["version"], tally["unchanged"], len(held)), counts
+    )
 
 
 def _warnings(batch: Batch) -> tuple[ReportedProblem, ...]:
     return tuple(
         ReportedProblem(
-            batch.file(p.table, p.row_no), batch.line(p.table, p.row_no), p.table, batch.header(p.table, p.column), p.rule, WARNING, p.message, p.hint
+            batch.file(p.table, p.row_no),
+            batch.line(p.table, p.row_no),
+            p.table,
+            batch.header(p.table, p.column),
+            p.rule,
+            WARNING,
+            p.message,
+            p.hint,
         )
         for p in batch.warnings
     )
@@ -205,28 +250,51 @@ def _files(received: Received) -> list[dict[str, Any]]:
     return [{"name": one.name, "sha256": one.sha256, "size": one.size} for one in received.files]
 
 
-def _keep_raw(registry: Registry, received: Received) -> None:
-    """Store what was received under its hash, before anything is made of it."""
+def _raw_folder(registry: Registry, options: Options) -> Path:
+    """Where received files are read from; a dry run leaves none behind."""
+    return registry.folder / ("tmp" if options.dry_run else "raw")
+
+
+def _keep_raw(received: Received, place: Path) -> None:
+    """Store what was received under its hash, before anything is made of it.
+
+    Raises
+    ------
+    FileProblem
+        A file is no longer what was read.
+    """
+    place.mkdir(mode=0o700, exist_ok=True)
     for one in received.files:
-        place = registry.folder / "raw" / one.sha256
-        if not place.exists():
-            shutil.copyfile(one.path, place)
-            place.chmod(0o600)
+        kept = place / one.sha256
+        if kept.exists():
+            continue
+        shutil.copyfile(one.path, kept)
+        kept.chmod(0o600)
+        with kept.open("rb") as handle:
+            if hashlib.file_digest(handle, "sha256").hexdigest() != one.sha256:
+                kept.unlink()
+                raise FileProblem(
+                    f"{one.name}: changed while it was being read. Nothing was imported. Import it again when it is complete."
+                )
 
 
 def _seen_before(cursor: duckdb.DuckDBPyConnection, received: Received) -> list[str]:
     notes = []
     for one in received.files:
         rows = cursor.execute(
-            "SELECT batch_id, CAST(started_at AS DATE) FROM import_batch WHERE contains(files, ?) ORDER BY batch_id LIMIT 1", [one.sha256]
+            "SELECT batch_id, CAST(started_at AS DATE) FROM import_batch WHERE contains(files, ?) ORDER BY batch_id LIMIT 1",
+            [one.sha256],
         ).fetchall()
         if rows:
-            notes.append(f"{one.name}: the same file was already imported on {rows[0][1]} (batch {rows[0][0]}).")
+            notes.append(
+                f"{one.name}: the same file was already imported on {rows[0][1]} (batch {rows[0][0]})."
+            )
     return notes
 
 
 def _refresh_facts(cursor: duckdb.DuckDBPyConnection, batch: Batch) -> None:
-    touched = write.touched_procedures(cursor, [table.name for table in batch.tables], REFRESH_LIMIT)
+    names = [table.name for table in batch.tables]
+    touched = None if batch.in_place else write.touched_procedures(cursor, names, REFRESH_LIMIT)
     if touched is None:
         facts.rebuild(cursor)
     elif touched:
@@ -235,7 +303,11 @@ def _refresh_facts(cursor: duckdb.DuckDBPyConnection, batch: Batch) -> None:
 
 
 def _record_batch(
-    registry: Registry, cursor: duckdb.DuckDBPyConnection, received: Received, report: IntakeReport, stamp: write.Stamp
+    registry: Registry,
+    cursor: duckdb.DuckDBPyConnection,
+    received: Received,
+    report: IntakeReport,
+    stamp: write.Stamp,
 ) -> None:
     total = report.total
     cursor.execute(
@@ -261,20 +333,46 @@ def _record_batch(
     )
     cursor.executemany(
         "INSERT INTO batch_rows VALUES (?, ?, ?, ?, ?, ?, ?)",
-        [(stamp.batch_id, name, c.received, c.new, c.version, c.unchanged, c.held) for name, c in report.tables.items()]
+        [
+            (stamp.batch_id, name, c.received, c.new, c.version, c.unchanged, c.held)
+            for name, c in report.tables.items()
+        ]
         or [(stamp.batch_id, "", 0, 0, 0, 0, 0)],
     )
     for warning in report.warnings[:1000]:
         cursor.execute(
             "INSERT INTO batch_warning VALUES (?, ?, ?, ?, ?, ?, ?)",
-            [stamp.batch_id, warning.table, warning.file, warning.line, warning.column, warning.rule, warning.message],
+            [
+                stamp.batch_id,
+                warning.table,
+                warning.file,
+                warning.line,
+                warning.column,
+                warning.rule,
+                warning.message,
+            ],
         )
     details = {
         "files": _files(received),
         "format": received.format,
         "mapping": received.mapping_sha256,
-        "rows": {"received": total.received, "new": total.new, "version": total.version, "unchanged": total.unchanged, "held": total.held},
+        "rows": {
+            "received": total.received,
+            "new": total.new,
+            "version": total.version,
+            "unchanged": total.unchanged,
+            "held": total.held,
+        },
         "reopened": list(report.reopened),
-        "tables": {name: state for name, state in write.table_states(cursor).items() if name.removeprefix("history.") in tables()},
+        "tables": {
+            name: state
+            for name, state in write.table_states(cursor).items()
+            if name.removeprefix("history.") in tables()
+        },
     }
-    audit.append(cursor, registry.key, registry.clock(), audit.Entry(stamp.author, "import", "batch", str(stamp.batch_id), details))
+    audit.append(
+        cursor,
+        registry.key,
+        registry.clock(),
+        audit.Entry(stamp.author, "import", "batch", str(stamp.batch_id), details),
+    )

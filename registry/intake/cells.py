@@ -23,7 +23,12 @@ if TYPE_CHECKING:
 ERASE = "<erase>"
 #: Other ways to write a code that are taken and said.
 ALIASES: dict[str, dict[str, str]] = {
-    "procedures.tracer": {"FDG": "F-18 FDG", "18F-FDG": "F-18 FDG", "F18 FDG": "F-18 FDG", "[18F]FDG": "F-18 FDG"},
+    "procedures.tracer": {
+        "FDG": "F-18 FDG",
+        "18F-FDG": "F-18 FDG",
+        "F18 FDG": "F-18 FDG",
+        "[18F]FDG": "F-18 FDG",
+    },
     "sources.nuclide": {"F18": "F-18", "18F": "F-18", "Ge68": "Ge-68", "68Ge": "Ge-68"},
 }
 _EARLIEST_YEAR = 1900
@@ -149,12 +154,18 @@ def cell(field: Field, column: str, site: Site) -> Cell:
     if field.type == "timestamp":
         return _timestamp(field, column, site)
     # On a table without rows nothing can be erased: the word is read as an empty cell.
-    return Cell(field.name, f"nullif({column}, {quoted(ERASE)})", f"coalesce(length({column}) > {field.max_length}, false)")
+    return Cell(
+        field.name,
+        f"nullif({column}, {quoted(ERASE)})",
+        f"coalesce(length({column}) > {field.max_length}, false)",
+    )
 
 
 def sql_type(field: Field) -> str:
     """Column type in the staging tables."""
-    return {"integer": "INTEGER", "decimal": "DOUBLE", "date": "DATE", "timestamp": "TIMESTAMP"}.get(field.type, "VARCHAR")
+    return {"integer": "INTEGER", "decimal": "DOUBLE", "date": "DATE", "timestamp": "TIMESTAMP"}.get(
+        field.type, "VARCHAR"
+    )
 
 
 # -- sentences ---------------------------------------------------------------------
@@ -173,9 +184,17 @@ def _explain_number(field: Field, text: str, said: str) -> tuple[str, str, str]:
     whole = field.type == "integer"
     if re.fullmatch(r"[+-]?[0-9]+" if whole else r"[+-]?([0-9]+\.?[0-9]*|\.[0-9]+)", text):
         unit = " Is the unit right?" if field.unit and field.unit != "1" else ""
-        return "out_of_range", f"{said} is outside {_range_words(field)}.", f"Correct it, or leave the cell empty if it was not measured.{unit}"
+        return (
+            "out_of_range",
+            f"{said} is outside {_range_words(field)}.",
+            f"Correct it, or leave the cell empty if it was not measured.{unit}",
+        )
     if "," in text:
-        return "not_a_number", f"{said} is not a number with a decimal point.", "Write 4.2, not 4,2; no thousands sign."
+        return (
+            "not_a_number",
+            f"{said} is not a number with a decimal point.",
+            "Write 4.2, not 4,2; no thousands sign.",
+        )
     kind = "whole number" if whole else "finite decimal number"
     return "not_a_number", f"{said} is not a {kind}.", f"Allowed: {_range_words(field)}."
 
@@ -192,9 +211,17 @@ def _explain_code(field: Field, text: str, said: str, codes: tuple[str, ...]) ->
 
 def _explain_time(field: Field, text: str, said: str, site: Site) -> tuple[str, str, str]:
     is_date = field.type == "date"
-    form = "YYYY-MM-DD" if is_date else "YYYY-MM-DDTHH:MM, with an offset such as +02:00 where it is not the site's own"
+    form = (
+        "YYYY-MM-DD"
+        if is_date
+        else "YYYY-MM-DDTHH:MM, with an offset such as +02:00 where it is not the site's own"
+    )
     if re.match(r"^\d{1,2}[/.]\d{1,2}[/.]\d{2,4}", text):
-        return "ambiguous_date", f"{said} can be read in two ways.", f"Write {form}, or state the date format in a mapping."
+        return (
+            "ambiguous_date",
+            f"{said} can be read in two ways.",
+            f"Write {form}, or state the date format in a mapping.",
+        )
     if not is_date and re.match(r"^\d{4}-\d{2}-\d{2}[T ]24:", text):
         return "hour_24", f"{said} has hour 24.", "Write 00:00 of the next day."
     if not is_date and re.match(r"^\d{4}-\d{2}-\d{2}[T ]\d{2}:\d{2}", text):
@@ -205,11 +232,23 @@ def _explain_time(field: Field, text: str, said: str, site: Site) -> tuple[str, 
         except ValueError:
             problem = None
         if problem == zones.TWICE:
-            return "time_twice", f"{said} occurs twice on the night clocks go back.", "Give the offset, such as +02:00."
+            return (
+                "time_twice",
+                f"{said} occurs twice on the night clocks go back.",
+                "Give the offset, such as +02:00.",
+            )
         if problem == zones.NEVER:
-            return "time_never", f"{said} does not exist: clocks go forward over it.", "Correct the time, or give the offset."
+            return (
+                "time_never",
+                f"{said} does not exist: clocks go forward over it.",
+                "Correct the time, or give the offset.",
+            )
     if re.fullmatch(r"\d{4}-\d{2}-\d{2}.*", text):
-        return "not_a_date", f"{said} is not a calendar date{'' if is_date else ' and time'} after {_EARLIEST_YEAR}.", f"Write {form}."
+        return (
+            "not_a_date",
+            f"{said} is not a calendar date{'' if is_date else ' and time'} after {_EARLIEST_YEAR}.",
+            f"Write {form}.",
+        )
     return "not_a_date", f"{said} is not a date{'' if is_date else ' and time'}.", f"Write {form}."
 
 
@@ -222,4 +261,8 @@ def explain(field: Field, text: str, site: Site) -> tuple[str, str, str]:
         return _explain_number(field, text, said)
     if field.type in ("date", "timestamp"):
         return _explain_time(field, text, said, site)
-    return "too_long", f"The text has {len(text):,} characters, more than {field.max_length:,}.", "Shorten it."
+    return (
+        "too_long",
+        f"The text has {len(text):,} characters, more than {field.max_length:,}.",
+        "Shorten it.",
+    )

@@ -43,7 +43,10 @@ def _upsert(identity: duckdb.DuckDBPyConnection, table: str, rows: pl.DataFrame,
             [stamp.at],
         )
         identity.execute(f"DELETE FROM {table} WHERE {key} IN (SELECT {key} FROM stale)")
-        identity.execute(f"INSERT INTO {table} SELECT {names}, ?, ?, ? FROM merged", [stamp.at, stamp.author, stamp.batch_id])
+        identity.execute(
+            f"INSERT INTO {table} SELECT {names}, ?, ?, ? FROM merged",
+            [stamp.at, stamp.author, stamp.batch_id],
+        )
     identity.execute(
         f"INSERT INTO {table} SELECT {names}, ?, ?, ? FROM incoming AS i "
         f"WHERE NOT EXISTS (SELECT 1 FROM {table} AS t WHERE t.{key} = i.{key})",
@@ -52,7 +55,13 @@ def _upsert(identity: duckdb.DuckDBPyConnection, table: str, rows: pl.DataFrame,
     identity.unregister("incoming")
 
 
-def write(cursor: duckdb.DuckDBPyConnection, identity: duckdb.DuckDBPyConnection, names: set[str], held: pl.DataFrame, stamp: Stamp) -> None:
+def write(
+    cursor: duckdb.DuckDBPyConnection,
+    identity: duckdb.DuckDBPyConnection,
+    names: set[str],
+    held: pl.DataFrame,
+    stamp: Stamp,
+) -> None:
     """Store the identifiers of the accepted rows and the cells of the held ones.
 
     Parameters

@@ -44,7 +44,7 @@ def collect(batch: Batch, batch_id: int) -> list[HeldRow]:
     cells: dict[tuple[str, str, int], dict[str, str | None]] = {}
     grouped = batch.received.grouped
     for name, rows in batch.held.items():
-        frame = batch.frames[name]
+        frame = batch.sources.frame(name)
         for row in sorted(rows):
             place = ("" if grouped else name, batch.file(name, row), batch.line(name, row))
             found.setdefault(place, [])
@@ -70,12 +70,18 @@ def collect(batch: Batch, batch_id: int) -> list[HeldRow]:
         )
     for one in batch.received.malformed:
         place = ("" if grouped else one.table or "", one.file, one.line)
-        found[place].append(ReportedProblem(one.file, one.line, one.table or "", one.place, one.rule, "hold", one.message, one.hint))
+        found[place].append(
+            ReportedProblem(
+                one.file, one.line, one.table or "", one.place, one.rule, "hold", one.message, one.hint
+            )
+        )
         cells.setdefault(place, dict(one.cells) if one.raw is None else {"(unreadable row)": one.raw})
     held = []
     for number, place in enumerate(sorted(found, key=lambda p: (p[1], p[2], p[0])), start=1):
         mark = f"{batch_id}-{number}"
-        problems = [ReportedProblem(**{**p.__dict__, "quarantine_id": mark}) for p in _without_echo(found[place])]
+        problems = [
+            ReportedProblem(**{**p.__dict__, "quarantine_id": mark}) for p in _without_echo(found[place])
+        ]
         held.append(HeldRow(mark, place[0], place[1], place[2], cells[place], tuple(problems)))
     return held
 
@@ -98,7 +104,10 @@ def _cells(batch: Batch, frame: pl.DataFrame, name: str, row: int) -> dict[str, 
 def as_frame(held: list[HeldRow]) -> pl.DataFrame:
     """quarantine_id and cells (JSON) of each held row, for identity.duckdb."""
     return pl.DataFrame(
-        {"quarantine_id": [one.quarantine_id for one in held], "cells": [json.dumps(one.cells, ensure_ascii=False) for one in held]},
+        {
+            "quarantine_id": [one.quarantine_id for one in held],
+            "cells": [json.dumps(one.cells, ensure_ascii=False) for one in held],
+        },
         schema={"quarantine_id": pl.String, "cells": pl.String},
     )
 
@@ -108,8 +117,19 @@ def record(cursor: duckdb.DuckDBPyConnection, held: list[HeldRow], batch_id: int
     if not held:
         return
     rows = pl.DataFrame(
-        [(one.quarantine_id, batch_id, one.table, one.file, one.line, "open", len(one.problems)) for one in held],
-        schema={"quarantine_id": pl.String, "batch_id": pl.Int32, "table_name": pl.String, "file": pl.String, "line": pl.Int32, "state": pl.String, "problems": pl.Int32},
+        [
+            (one.quarantine_id, batch_id, one.table, one.file, one.line, "open", len(one.problems))
+            for one in held
+        ],
+        schema={
+            "quarantine_id": pl.String,
+            "batch_id": pl.Int32,
+            "table_name": pl.String,
+            "file": pl.String,
+            "line": pl.Int32,
+            "state": pl.String,
+            "problems": pl.Int32,
+        },
         orient="row",
     )
     cursor.register("held_rows", rows.to_arrow())
@@ -118,8 +138,14 @@ def record(cursor: duckdb.DuckDBPyConnection, held: list[HeldRow], batch_id: int
     )
     cursor.unregister("held_rows")
     problems = pl.DataFrame(
-        [(p.quarantine_id, p.column, p.rule, p.severity, p.message, p.hint) for one in held for p in one.problems],
-        schema=dict.fromkeys(("quarantine_id", "column_name", "rule", "severity", "message", "hint"), pl.String),
+        [
+            (p.quarantine_id, p.column, p.rule, p.severity, p.message, p.hint)
+            for one in held
+            for p in one.problems
+        ],
+        schema=dict.fromkeys(
+            ("quarantine_id", "column_name", "rule", "severity", "message", "hint"), pl.String
+        ),
         orient="row",
     )
     cursor.register("held_problems", problems.to_arrow())
@@ -145,24 +171,35 @@ def write_files(folder: Path, held: list[HeldRow]) -> list[str]:
             writer = csv.writer(handle, lineterminator="\n")
             writer.writerow([*columns, *ADDED_COLUMNS])
             for one in rows:
-                problem = " ".join(f"{p.column}: {p.message}" if p.column else p.message for p in one.problems)
+                problem = " ".join(
+                    f"{p.column}: {p.message}" if p.column else p.message for p in one.problems
+                )
                 hint = " ".join(dict.fromkeys(p.hint for p in one.problems if p.hint))
-                writer.writerow([*(one.cells.get(column) or "" for column in columns), problem, hint, one.quarantine_id, ""])
+                writer.writerow(
+                    [
+                        *(one.cells.get(column) or "" for column in columns),
+                        problem,
+                        hint,
+                        one.quarantine_id,
+                        "",
+                    ]
+                )
         path.chmod(0o600)
         made.append(str(path))
     return made
 
 
-def resubmitted(cursor: duckdb.DuckDBPyConnection, batch: Batch, held: list[HeldRow], batch_id: int, actor: str) -> int:
+def resubmitted(
+    cursor: duckdb.DuckDBPyConnection, batch: Batch, held: list[HeldRow], batch_id: int, actor: str
+) -> int:
     """Close the open held rows that this batch answers; returns how many there were.
 
     A row answers another when it carries its ``quarantine_id``, or when it is the same
     row sent again and held again.
     """
     marks = []
-    for frame in batch.frames.values():
-        if "_quarantine_id" in frame.columns:
-            marks += [mark for mark in frame["_quarantine_id"].to_list() if mark]
+    for name in batch.sources.names:
+        marks += batch.sources.marks(name)
     marks += [one.quarantine_id for one in batch.received.malformed if one.quarantine_id]
     marks += _held_before(batch, held)
     marks = sorted(set(marks))
@@ -213,11 +250,18 @@ def dismiss(registry: Registry, quarantine_id: str, actor: str, reason: str) -> 
     if not reason.strip():
         raise UsageProblem("A held row is dismissed with a reason. Give one.")
     with registry.writing() as cursor:
-        if not cursor.execute("SELECT 1 FROM quarantine WHERE quarantine_id = ? AND state = 'open'", [quarantine_id]).fetchall():
+        if not cursor.execute(
+            "SELECT 1 FROM quarantine WHERE quarantine_id = ? AND state = 'open'", [quarantine_id]
+        ).fetchall():
             raise UsageProblem(f"{quarantine_id}: no such row is held. See the list of held rows.")
         cursor.execute(
             "UPDATE quarantine SET state = 'dismissed', resolved_at = ?, resolved_by = ?, resolution = ? WHERE quarantine_id = ?",
             [registry.clock().replace(tzinfo=None), actor, reason, quarantine_id],
         )
         cursor.execute("UPDATE facts_state SET revision = revision + 1")
-        audit.append(cursor, registry.key, registry.clock(), audit.Entry(actor, "dismiss", "held_row", quarantine_id, {"reason": reason}))
+        audit.append(
+            cursor,
+            registry.key,
+            registry.clock(),
+            audit.Entry(actor, "dismiss", "held_row", quarantine_id, {"reason": reason}),
+        )

@@ -19,6 +19,8 @@ DECISIVE = ("diagnosis", "lesion", "b_category", "atypia", "calcifications", "ot
 def reopened_procedures(cursor: duckdb.DuckDBPyConnection, names: set[str]) -> list[str]:
     """Procedures with a joint review whose basis this batch changes, in order."""
     parts = []
+    if not cursor.execute("SELECT 1 FROM main.reviews WHERE stage = 'joint' LIMIT 1").fetchall():
+        return []
     if "pathology" in names:
         differs = " OR ".join(f"s.{column} IS DISTINCT FROM old.{column}" for column in DECISIVE)
         parts.append(

@@ -100,9 +100,13 @@ class IntakeReport:
                 if len(found) > SHOWN_PROBLEMS:
                     made.append(f"  ... and {len(found) - SHOWN_PROBLEMS:,} more")
         if self.reopened:
-            made.append(f"Concordance decisions opened again by an amended report: {', '.join(self.reopened)}")
+            made.append(
+                f"Concordance decisions opened again by an amended report: {', '.join(self.reopened)}"
+            )
         made += list(self.notes)
         if self.held_files:
-            made.append("Correct the held rows in these files and import them again (or drop them into the inbox):")
+            made.append(
+                "Correct the held rows in these files and import them again (or drop them into the inbox):"
+            )
             made += [f"  {name}" for name in self.held_files]
         return made

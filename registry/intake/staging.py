@@ -8,12 +8,12 @@ deleted from it, so what is left at the end is what will be written.
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import polars as pl
 
 from registry.dictionary import IDENTIFYING, KEYS, TABLE_ORDER, Table, tables
-from registry.intake import zone
 from registry.intake.cells import ERASE, Cell, cell, explain, sql_type
 from registry.intake.problems import HOLD, Problem
 
@@ -65,43 +65,6 @@ def has_rows(cursor: duckdb.DuckDBPyConnection, relation: str) -> bool:
     return bool(cursor.execute(f"SELECT 1 FROM {relation} LIMIT 1").fetchall())
 
 
-def prepare_zone(cursor: duckdb.DuckDBPyConnection, site: Site, columns: Iterable[str]) -> None:
-    """Make ``zone_day`` and ``zone_moment`` for the times of the batch.
-
-    Parameters
-    ----------
-    columns
-        Query texts that yield one text column of times each.
-    """
-    years: set[int] = set()
-    moments: list[tuple[Any, int | None, str | None]] = []
-    texts = list(columns)
-    for text in texts:
-        found = cursor.execute(f"SELECT DISTINCT TRY_CAST(substr(moment, 1, 4) AS INTEGER) FROM ({text}) AS q(moment)").fetchall()
-        years.update(year for (year,) in found if year is not None and 1900 <= year <= 2200)
-    days = [row for year in sorted(years) for row in zone.day_offsets(site.time_zone, year)]
-    changing = [day for day, offset in days if offset is None]
-    if changing:
-        listed = ", ".join(f"'{day.isoformat()}'" for day in changing)
-        for text in texts:
-            found = cursor.execute(
-                f"SELECT DISTINCT TRY_CAST(moment AS TIMESTAMP) FROM ({text}) AS q(moment) "
-                f"WHERE substr(moment, 1, 10) IN ({listed}) AND strlen(moment) <= 19"
-            ).fetchall()
-            moments += [(m, *zone.moment_offset(site.time_zone, m)) for (m,) in found if m is not None]
-    day_frame = pl.DataFrame(
-        {"day": [d for d, _ in days], "offset_min": [o for _, o in days]},
-        schema={"day": pl.Date, "offset_min": pl.Int16},
-    ).drop_nulls()
-    moment_frame = pl.DataFrame(
-        sorted(set(moments), key=str), schema={"moment": pl.Datetime("us"), "offset_min": pl.Int16, "problem": pl.String}, orient="row"
-    )
-    for name, made in (("zone_day", day_frame), ("zone_moment", moment_frame)):
-        cursor.register(f"made_{name}", made.to_arrow())
-        cursor.execute(f"CREATE OR REPLACE TEMP TABLE {name} AS SELECT * FROM made_{name}")
-        cursor.unregister(f"made_{name}")
-
-
 def _joins(cells: list[Cell], present: set[str]) -> str:
     parts = []
     for one in cells:
@@ -117,7 +80,11 @@ def _joins(cells: list[Cell], present: set[str]) -> str:
 
 
 def _cells(table: Table, present: set[str], site: Site) -> list[Cell]:
-    return [cell(field, f'r."{field.name}"', site) for field in table.fields if field.name in present and field.name != "patient_id"]
+    return [
+        cell(field, f'r."{field.name}"', site)
+        for field in table.fields
+        if field.name in present and field.name != "patient_id"
+    ]
 
 
 def take_erased(table: Table, frame: pl.DataFrame) -> tuple[pl.DataFrame, dict[str, list[int]]]:
@@ -129,9 +96,42 @@ def take_erased(table: Table, frame: pl.DataFrame) -> tuple[pl.DataFrame, dict[s
             if len(found):
                 erased[field.name] = found.to_list()
                 frame = frame.with_columns(
-                    pl.when(pl.col(field.name) == ERASE).then(None).otherwise(pl.col(field.name)).alias(field.name)
+                    pl.when(pl.col(field.name) == ERASE)
+                    .then(None)
+                    .otherwise(pl.col(field.name))
+                    .alias(field.name)
                 )
     return frame, erased
+
+
+@dataclass(frozen=True)
+class Typed:
+    """A query over received text: its columns in staging order, and when a row is bad."""
+
+    cells: list[Cell]
+    columns: dict[str, str]
+    bad: str
+    joins: str
+
+
+def typed_columns(table: Table, present: set[str], site: Site) -> Typed:
+    """The typed columns of a table whose text stands in the relation ``r``."""
+    cells = _cells(table, present, site)
+    by_name = {one.name: one for one in cells}
+    columns, joins = {}, _joins(cells, present)
+    for field in table.fields:
+        made = by_name.get(field.name)
+        if field.name == "patient_id":
+            columns["patient"] = "k.patient" if "patient_id" in present else "CAST(NULL AS VARCHAR)"
+            continue
+        columns[field.name] = made.typed if made else f"CAST(NULL AS {sql_type(field)})"
+        if field.type == "timestamp":
+            offset = made.extra[1] if made and made.extra else "NULL"
+            columns[f"{field.name}_offset_min"] = f"CAST({offset} AS SMALLINT)"
+    if "patient_id" in present:
+        joins = f'LEFT JOIN patient_key AS k ON k.patient_id = r."patient_id" {joins}'
+    bad = " OR ".join(one.fails for one in cells) or "false"
+    return Typed(cells, columns, bad, joins)
 
 
 def stage(
@@ -147,27 +147,16 @@ def stage(
     ``_row``; ``patient_key`` (patient_id, patient) must exist for patients and
     findings. ``erased`` names the rows in which a field is to be emptied.
     """
-    cells = _cells(table, present, site)
-    by_name = {one.name: one for one in cells}
-    typed, offsets = [], []
-    for field in table.fields:
-        if field.name == "patient_id":
-            typed.append("k.patient AS patient" if "patient_id" in present else "CAST(NULL AS VARCHAR) AS patient")
-            continue
-        made = by_name.get(field.name)
-        typed.append(f"{made.typed if made else f'CAST(NULL AS {sql_type(field)})'} AS {field.name}")
-        if field.type == "timestamp":
-            value = made.extra[1] if made and made.extra else "NULL"
-            offsets.append(f"CAST({value} AS SMALLINT) AS {field.name}_offset_min")
-    bad = " OR ".join(one.fails for one in cells) or "false"
-    keys = ' LEFT JOIN patient_key AS k ON k.patient_id = r."patient_id"' if "patient_id" in present else ""
+    typed = typed_columns(table, present, site)
+    columns = dict(typed.columns)
     if table.name == "procedures":
         # The age that a row states is compared with the birth date; one filled in from
         # the stored row is not.
-        offsets.append(f"{by_name['age_years'].typed if 'age_years' in by_name else 'NULL'} IS NOT NULL AS is_stated_age")
+        columns["is_stated_age"] = f"({columns['age_years']}) IS NOT NULL"
+    listed = ", ".join(f"{value} AS {name}" for name, value in columns.items())
     select = (
-        f"SELECT CAST(r._row AS INTEGER) AS row_no, {', '.join(typed + offsets)}, ({bad}) AS bad "
-        f"FROM received_{table.name} AS r{keys} {_joins(cells, present)}"
+        f"SELECT CAST(r._row AS INTEGER) AS row_no, {listed}, ({typed.bad}) AS bad "
+        f"FROM received_{table.name} AS r {typed.joins}"
     )
     if has_rows(cursor, f"main.{table.name}"):
         _merge(cursor, table, select, erased or {})
@@ -176,7 +165,7 @@ def stage(
             f"CREATE OR REPLACE TEMP TABLE staged_{table.name} AS "
             f"SELECT *, true AS is_new, false AS is_changed FROM ({select})"
         )
-    return _cell_problems(cursor, table, cells, site)
+    return _cell_problems(cursor, table, typed.cells, site)
 
 
 def _apart_joins(table: Table) -> dict[str, tuple[str, str]]:
@@ -184,11 +173,15 @@ def _apart_joins(table: Table) -> dict[str, tuple[str, str]]:
     if table.name == "patients":
         return {"birth_date": ("LEFT JOIN stored_birth AS b ON b.patient = c.patient", "b.birth_date")}
     if table.name == "procedures":
-        return {"accession": ("LEFT JOIN stored_accession AS b ON b.procedure_id = c.procedure_id", "b.accession")}
+        return {
+            "accession": ("LEFT JOIN stored_accession AS b ON b.procedure_id = c.procedure_id", "b.accession")
+        }
     return {}
 
 
-def _merge(cursor: duckdb.DuckDBPyConnection, table: Table, select: str, erased: dict[str, list[int]]) -> None:
+def _merge(
+    cursor: duckdb.DuckDBPyConnection, table: Table, select: str, erased: dict[str, list[int]]
+) -> None:
     """Fill what the batch does not state from the stored rows; flag new and changed ones."""
     name, columns, apart = table.name, stored_columns(table), _apart_joins(table)
     values, changes = [], []
@@ -217,14 +210,32 @@ def _merge(cursor: duckdb.DuckDBPyConnection, table: Table, select: str, erased:
     )
 
 
-def _cell_problems(cursor: duckdb.DuckDBPyConnection, table: Table, cells: list[Cell], site: Site) -> list[Problem]:
+def explain_rows(
+    cursor: duckdb.DuckDBPyConnection, table: Table, present: set[str], site: Site
+) -> list[Problem]:
+    """Problems of the cells of ``received_<table>``, staged on the side for that."""
+    typed = typed_columns(table, present, site)
+    listed = ", ".join(f"{value} AS {name}" for name, value in typed.columns.items())
+    cursor.execute(
+        f"CREATE OR REPLACE TEMP TABLE explained AS SELECT CAST(r._row AS INTEGER) AS row_no, {listed}, ({typed.bad}) AS bad "
+        f"FROM received_{table.name} AS r {typed.joins}"
+    )
+    found = _cell_problems(cursor, table, typed.cells, site, "explained")
+    cursor.execute("DROP TABLE explained")
+    return found
+
+
+def _cell_problems(
+    cursor: duckdb.DuckDBPyConnection, table: Table, cells: list[Cell], site: Site, relation: str = ""
+) -> list[Problem]:
     """Every failed cell of the rows that failed, and required fields left empty."""
     name, problems = table.name, []
-    if cells and cursor.execute(f"SELECT 1 FROM staged_{name} WHERE bad LIMIT 1").fetchall():
+    staged = relation or f"staged_{name}"
+    if cells and cursor.execute(f"SELECT 1 FROM {staged} WHERE bad LIMIT 1").fetchall():
         tests = ", ".join(f'CASE WHEN {one.fails} THEN r."{one.name}" END' for one in cells)
         rows = cursor.execute(
             f"SELECT r._row, {tests} FROM received_{name} AS r {_joins(cells, {one.name for one in cells})} "
-            f"WHERE r._row IN (SELECT row_no FROM staged_{name} WHERE bad) ORDER BY r._row"
+            f"WHERE r._row IN (SELECT row_no FROM {staged} WHERE bad) ORDER BY r._row"
         ).fetchall()
         for row_no, *texts in rows:
             for one, text in zip(cells, texts, strict=True):
@@ -235,9 +246,17 @@ def _cell_problems(cursor: duckdb.DuckDBPyConnection, table: Table, cells: list[
     for field in table.fields:
         if field.always_required:
             column = "patient" if field.name == "patient_id" else field.name
-            empty = cursor.execute(f"SELECT row_no FROM staged_{name} WHERE {column} IS NULL").fetchall()
+            empty = cursor.execute(f"SELECT row_no FROM {staged} WHERE {column} IS NULL").fetchall()
             problems += [
-                Problem(name, row_no, field.name, "required", HOLD, f"{field.name} is empty and is required.", "Fill it in.")
+                Problem(
+                    name,
+                    row_no,
+                    field.name,
+                    "required",
+                    HOLD,
+                    f"{field.name} is empty and is required.",
+                    "Fill it in.",
+                )
                 for (row_no,) in empty
                 if (row_no, field.name) not in failed
             ]

@@ -30,15 +30,6 @@ class Stamp:
     reason: str = "import"
 
 
-@dataclass(frozen=True)
-class Written:
-    """What a batch did to one table."""
-
-    new: int
-    version: int
-    unchanged: int
-
-
 def digest_columns(table: Table) -> list[str]:
     """Columns bound into the content digest; root_id is derived and left out."""
     return [*stored_columns(table), *SYSTEM_COLUMNS]
@@ -83,15 +74,27 @@ def _source(table: Table) -> str:
     return source
 
 
-def write_table(cursor: duckdb.DuckDBPyConnection, table: Table, stamp: Stamp) -> Written:
-    """Insert new rows, move replaced ones to history and put the new versions in place."""
+def write_table(
+    cursor: duckdb.DuckDBPyConnection, table: Table, stamp: Stamp, *, in_place: bool = False
+) -> None:
+    """Insert new rows, move replaced ones to history and put the new versions in place.
+
+    Rows that were read ``in_place`` already lie in the table; only its digest is due.
+    """
     name = table.name
-    new, version, unchanged = cursor.execute(
-        f"SELECT count(*) FILTER (WHERE is_new), count(*) FILTER (WHERE is_changed), "
-        f"count(*) FILTER (WHERE NOT is_new AND NOT is_changed) FROM staged_{name}"
+    if in_place:
+        _add_state(cursor, name, *_batch_digest(cursor, table, stamp))
+        return
+    new, version = cursor.execute(
+        f"SELECT count(*) FILTER (WHERE is_new), count(*) FILTER (WHERE is_changed) FROM staged_{name}"
     ).fetchall()[0]
     if version:
-        _to_history(cursor, table, f"EXISTS (SELECT 1 FROM staged_{name} AS s WHERE s.is_changed AND {same_key(name, 'm', 's')})", stamp)
+        _to_history(
+            cursor,
+            table,
+            f"EXISTS (SELECT 1 FROM staged_{name} AS s WHERE s.is_changed AND {same_key(name, 'm', 's')})",
+            stamp,
+        )
     if new or version:
         root = ", root_id" if name == "procedures" else ""
         own = ", s.procedure_id" if name == "procedures" else ""
@@ -101,7 +104,6 @@ def write_table(cursor: duckdb.DuckDBPyConnection, table: Table, stamp: Stamp) -
             [stamp.at, stamp.author, stamp.batch_id],
         )
         _add_state(cursor, name, *_batch_digest(cursor, table, stamp))
-    return Written(new, version, unchanged)
 
 
 def _batch_digest(cursor: duckdb.DuckDBPyConnection, table: Table, stamp: Stamp) -> tuple[int, int]:
@@ -116,10 +118,19 @@ def _to_history(cursor: duckdb.DuckDBPyConnection, table: Table, where: str, sta
     name = table.name
     root = ", root_id" if name == "procedures" else ""
     columns = f"{', '.join(stored_columns(table))}{root}, {', '.join(SYSTEM_COLUMNS)}"
-    rows, digest = cursor.execute(_digest([f"m.{c}" for c in digest_columns(table)], f"main.{name} AS m", where)).fetchall()[0]
-    moved = [*(f"m.{c}" for c in digest_columns(table)), "CAST(? AS TIMESTAMP)", "CAST(? AS INTEGER)", "CAST(? AS VARCHAR)"]
+    rows, digest = cursor.execute(
+        _digest([f"m.{c}" for c in digest_columns(table)], f"main.{name} AS m", where)
+    ).fetchall()[0]
+    moved = [
+        *(f"m.{c}" for c in digest_columns(table)),
+        "CAST(? AS TIMESTAMP)",
+        "CAST(? AS INTEGER)",
+        "CAST(? AS VARCHAR)",
+    ]
     ending = [stamp.at, stamp.batch_id, stamp.reason]
-    moved_rows, moved_digest = cursor.execute(_digest(moved, f"main.{name} AS m", where), ending).fetchall()[0]
+    moved_rows, moved_digest = cursor.execute(_digest(moved, f"main.{name} AS m", where), ending).fetchall()[
+        0
+    ]
     cursor.execute(
         f"INSERT INTO history.{name} ({columns}, superseded_at, superseded_by, superseded_reason) "
         f"SELECT {columns}, ?, ?, ? FROM main.{name} AS m WHERE {where}",
@@ -154,10 +165,10 @@ def update_roots(cursor: duckdb.DuckDBPyConnection) -> None:
     """
     if not cursor.execute("SELECT 1 FROM main.procedures WHERE repeat_of IS NOT NULL LIMIT 1").fetchall():
         return
-    differing = (
-        "FROM main.procedures AS parent WHERE child.repeat_of = parent.procedure_id AND child.root_id <> parent.root_id"
-    )
-    while cursor.execute(f"SELECT 1 FROM main.procedures AS child, {differing.removeprefix('FROM ')} LIMIT 1").fetchall():
+    differing = "FROM main.procedures AS parent WHERE child.repeat_of = parent.procedure_id AND child.root_id <> parent.root_id"
+    while cursor.execute(
+        f"SELECT 1 FROM main.procedures AS child, {differing.removeprefix('FROM ')} LIMIT 1"
+    ).fetchall():
         cursor.execute(f"UPDATE main.procedures AS child SET root_id = parent.root_id {differing}")
 
 
@@ -187,7 +198,9 @@ def correct_ages(cursor: duckdb.DuckDBPyConnection, stamp: Stamp) -> int:
         [stamp.at, stamp.author, stamp.batch_id],
     )
     rows, digest = cursor.execute(
-        _digest(digest_columns(table), "main.procedures", "procedure_id IN (SELECT procedure_id FROM stale_age)")
+        _digest(
+            digest_columns(table), "main.procedures", "procedure_id IN (SELECT procedure_id FROM stale_age)"
+        )
     ).fetchall()[0]
     _add_state(cursor, "procedures", int(rows), int(digest))
     return len(found)
@@ -204,18 +217,32 @@ def touched_procedures(cursor: duckdb.DuckDBPyConnection, names: list[str], limi
                 f"WHERE f.patient IN (SELECT patient FROM {changed})"
             )
         elif name == "findings":
-            parts.append(f"SELECT procedure_id FROM main.procedures WHERE finding_id IN (SELECT finding_id FROM {changed})")
-        elif name in ("procedures", "targeting", "specimens", "pathology", "reviews", "followup", "complications"):
+            parts.append(
+                f"SELECT procedure_id FROM main.procedures WHERE finding_id IN (SELECT finding_id FROM {changed})"
+            )
+        elif name in (
+            "procedures",
+            "targeting",
+            "specimens",
+            "pathology",
+            "reviews",
+            "followup",
+            "complications",
+        ):
             parts.append(f"SELECT procedure_id FROM {changed}")
     if not parts:
         return []
-    rows = cursor.execute(f"SELECT DISTINCT procedure_id FROM ({' UNION ALL '.join(parts)}) LIMIT {int(limit) + 1}").fetchall()
+    rows = cursor.execute(
+        f"SELECT DISTINCT procedure_id FROM ({' UNION ALL '.join(parts)}) LIMIT {int(limit) + 1}"
+    ).fetchall()
     return None if len(rows) > limit else [row[0] for row in rows]
 
 
 def table_states(cursor: duckdb.DuckDBPyConnection) -> dict[str, dict[str, Any]]:
     """Rows and digest of every table, as the trail binds them."""
-    rows = cursor.execute("SELECT table_name, row_count, CAST(digest AS VARCHAR) FROM table_state ORDER BY table_name").fetchall()
+    rows = cursor.execute(
+        "SELECT table_name, row_count, CAST(digest AS VARCHAR) FROM table_state ORDER BY table_name"
+    ).fetchall()
     return {name: {"rows": count, "digest": digest} for name, count, digest in rows}
 
 

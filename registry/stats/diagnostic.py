@@ -166,7 +166,7 @@ def likelihood_ratios(tp: int, fp: int, fn: int, tn: int, confidence: float = 0.
     return LikelihoodRatios(pos, pos_ci, neg, neg_ci, reason)
 
 
-def begg_greenes(  # noqa: PLR0917 -- the six counts of one table
+def begg_greenes(
     tpos_dpos: int,
     tpos_dneg: int,
     tpos_unverified: int,
@@ -221,7 +221,7 @@ def begg_greenes(  # noqa: PLR0917 -- the six counts of one table
     )
 
 
-def verification_bounds(  # noqa: PLR0917 -- the six counts of one table
+def verification_bounds(
     tpos_dpos: int,
     tpos_dneg: int,
     tpos_unverified: int,

@@ -13,7 +13,7 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy.special import betainc, betaincinv
+from scipy.special import betainc, betaincinv, betaln
 
 from registry.stats.arguments import (
     FloatArray,
@@ -23,6 +23,7 @@ from registry.stats.arguments import (
     numbers,
     whole_counts,
 )
+from registry.stats.roots import rising_roots
 
 Pair = tuple[Any, Any]
 """(lower, upper): floats or None for scalar counts, arrays for arrays."""
@@ -266,8 +267,6 @@ def _beta_lower(x: FloatArray, b: FloatArray, tail: float, shift: float = 0.0) -
 
 def _midp_lower(x: FloatArray, n: FloatArray, tail: float) -> FloatArray:
     """Root in p of P(X > x) + P(X = x) / 2 = tail, once per distinct pair."""
-    from scipy.optimize import elementwise
-
     pairs, place = np.unique(np.stack([x.ravel(), n.ravel()]), axis=1, return_inverse=True)
     events, trials = pairs
     lower = np.zeros(events.size, dtype=np.float64)
@@ -278,11 +277,15 @@ def _midp_lower(x: FloatArray, n: FloatArray, tail: float) -> FloatArray:
     if inner.any():
         k, m = events[inner], trials[inner]
         # half the sum of two tails lies between them, so their own roots bracket it
-        bracket = betaincinv(k, m - k + 1.0, tail), betaincinv(k + 1.0, m - k, tail)
-        lower[inner] = elementwise.find_root(_midp_excess, bracket, args=(k, m, tail)).x
+        lower[inner] = rising_roots(
+            lambda p: (betainc(k, m - k + 1.0, p) + betainc(k + 1.0, m - k, p)) / 2.0 - tail,
+            lambda p: (_beta_density(k, m - k + 1.0, p) + _beta_density(k + 1.0, m - k, p)) / 2.0,
+            betaincinv(k, m - k + 1.0, tail),
+            betaincinv(k + 1.0, m - k, tail),
+        )
     return lower[place.ravel()].reshape(x.shape)
 
 
-def _midp_excess(p: FloatArray, k: FloatArray, m: FloatArray, tail: float) -> FloatArray:
-    both = betainc(k, m - k + 1.0, p) + betainc(k + 1.0, m - k, p)
-    return np.asarray(both / 2.0 - tail, dtype=np.float64)
+def _beta_density(a: FloatArray, b: FloatArray, p: FloatArray) -> FloatArray:
+    density: FloatArray = np.exp((a - 1.0) * np.log(p) + (b - 1.0) * np.log1p(-p) - betaln(a, b))
+    return density

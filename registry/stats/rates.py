@@ -9,10 +9,11 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy.special import gammainc, gammaincc, gammainccinv, gammaincinv
+from scipy.special import gammainc, gammaincc, gammainccinv, gammaincinv, gammaln
 
 from registry.stats.arguments import FloatArray, confidence_level, normal_quantile, numbers, whole_counts
 from registry.stats.proportions import Pair, exact_interval
+from registry.stats.roots import rising_roots
 
 FEW_EXPECTED = 1.0
 """Below this many expected events a ratio is shown as counts only (project default)."""
@@ -299,23 +300,27 @@ def _garwood(x: FloatArray, tail: float) -> tuple[FloatArray, FloatArray]:
 
 def _midp(x: FloatArray, tail: float) -> tuple[FloatArray, FloatArray]:
     """Roots in the mean, once per distinct count; neighbouring exact limits bracket them."""
-    from scipy.optimize import elementwise
-
     distinct, place = np.unique(x.ravel(), return_inverse=True)
     lower, upper = np.zeros(distinct.size), np.full(distinct.size, -np.log(2.0 * tail))
     some = distinct > 0
     if some.any():
         k = distinct[some]
-        below = (gammaincinv(k, tail), gammaincinv(k + 1.0, tail))
-        above = (gammainccinv(k, tail), gammainccinv(k + 1.0, tail))
-        lower[some] = elementwise.find_root(_midp_below, below, args=(k, tail)).x
-        upper[some] = elementwise.find_root(_midp_above, above, args=(k, tail)).x
+        lower[some] = rising_roots(
+            lambda mean: (gammainc(k, mean) + gammainc(k + 1.0, mean)) / 2.0 - tail,
+            lambda mean: _both_densities(k, mean),
+            gammaincinv(k, tail),
+            gammaincinv(k + 1.0, tail),
+        )
+        upper[some] = rising_roots(
+            lambda mean: tail - (gammaincc(k, mean) + gammaincc(k + 1.0, mean)) / 2.0,
+            lambda mean: _both_densities(k, mean),
+            gammainccinv(k, tail),
+            gammainccinv(k + 1.0, tail),
+        )
     return lower[place].reshape(x.shape), upper[place].reshape(x.shape)
 
 
-def _midp_below(mean: FloatArray, k: FloatArray, tail: float) -> FloatArray:
-    return np.asarray((gammainc(k, mean) + gammainc(k + 1.0, mean)) / 2.0 - tail, dtype=np.float64)
-
-
-def _midp_above(mean: FloatArray, k: FloatArray, tail: float) -> FloatArray:
-    return np.asarray((gammaincc(k, mean) + gammaincc(k + 1.0, mean)) / 2.0 - tail, dtype=np.float64)
+def _both_densities(k: FloatArray, mean: FloatArray) -> FloatArray:
+    """Mean of the gamma densities of shape k and k + 1."""
+    density: FloatArray = np.exp((k - 1.0) * np.log(mean) - mean - gammaln(k)) * (1.0 + mean / k) / 2.0
+    return density

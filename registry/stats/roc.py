@@ -113,7 +113,7 @@ def roc_auc(outcome: ArrayLike, marker: ArrayLike, confidence: float = 0.95) -> 
         pairs = min(m, n)
         bounds = exact_interval(round(auc * pairs), pairs, confidence) if auc in (0.0, 1.0) else (None, None)
         reason = "the variance is 0 and gives no interval"
-        return RocAuc(auc, var, sqrt(var), hanley, (None, None), (None, None), m, n, bounds, reason)
+        return RocAuc(auc, var, None, hanley or None, (None, None), (None, None), m, n, bounds, reason)
     se = sqrt(var)
     ci = max(0.0, auc - z * se), min(1.0, auc + z * se)
     half, centre = z * se / (auc * (1.0 - auc)), float(logit(auc))

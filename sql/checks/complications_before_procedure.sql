@@ -6,5 +6,5 @@
 -- hint: Correct one of the two dates.
 SELECT c.row_no
 FROM checked_complications AS c
-JOIN known_procedures AS p ON p.procedure_id = c.procedure_id
-WHERE c.onset_on < CAST(p.started_at AS DATE)
+JOIN known_visits AS p ON p.procedure_id = c.procedure_id
+WHERE c.onset_on < p.started_on

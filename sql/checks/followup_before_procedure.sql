@@ -6,5 +6,5 @@
 -- hint: Correct one of the two dates.
 SELECT e.row_no
 FROM checked_followup AS e
-JOIN known_procedures AS p ON p.procedure_id = e.procedure_id
-WHERE e.happened_on < CAST(p.started_at AS DATE)
+JOIN known_visits AS p ON p.procedure_id = e.procedure_id
+WHERE e.happened_on < p.started_on

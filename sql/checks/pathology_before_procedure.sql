@@ -6,5 +6,5 @@
 -- hint: Correct one of the two dates.
 SELECT r.row_no
 FROM checked_pathology AS r
-JOIN known_procedures AS p ON p.procedure_id = r.procedure_id
-WHERE r.reported_on < CAST(p.started_at AS DATE)
+JOIN known_visits AS p ON p.procedure_id = r.procedure_id
+WHERE r.reported_on < p.started_on

@@ -6,7 +6,7 @@
 -- hint: Make sure that it belongs to this procedure.
 SELECT r.row_no
 FROM checked_pathology AS r
-JOIN known_procedures AS p ON p.procedure_id = r.procedure_id
+JOIN known_visits AS p ON p.procedure_id = r.procedure_id
 WHERE r.version = 1
-    AND date_diff('day', CAST(p.started_at AS DATE), r.reported_on)
+    AND date_diff('day', p.started_on, r.reported_on)
     > (SELECT number FROM site_setting WHERE name = 'report_days_warning')

@@ -6,5 +6,5 @@
 -- hint: Make sure that it belongs to this procedure.
 SELECT r.row_no
 FROM checked_pathology AS r
-JOIN known_procedures AS p ON p.procedure_id = r.procedure_id
+JOIN known_visits AS p ON p.procedure_id = r.procedure_id
 WHERE p.status <> 'completed'

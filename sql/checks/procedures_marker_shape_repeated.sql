@@ -6,15 +6,13 @@
 -- hint: Shapes should differ within one breast.
 -- source: common practice
 WITH placed AS (
-    SELECT f.patient, f.laterality, p.marker_shape
-    FROM known_procedures AS p
-    JOIN known_findings AS f ON f.finding_id = p.finding_id
-    WHERE p.marker = 'placed' AND p.marker_shape IS NOT NULL
-    GROUP BY f.patient, f.laterality, p.marker_shape
+    SELECT patient, laterality, marker_shape
+    FROM known_visits
+    WHERE marker = 'placed' AND marker_shape IS NOT NULL
+    GROUP BY patient, laterality, marker_shape
     HAVING count(*) > 1
 )
 
 SELECT p.row_no
-FROM checked_procedures AS p
-JOIN known_findings AS f ON f.finding_id = p.finding_id
-JOIN placed ON placed.patient = f.patient AND placed.laterality = f.laterality AND placed.marker_shape = p.marker_shape
+FROM checked_visits AS p
+JOIN placed ON placed.patient = p.patient AND placed.laterality = p.laterality AND placed.marker_shape = p.marker_shape

@@ -5,8 +5,6 @@
 -- message: The procedure named in repeat_of concerns another breast or another patient.
 -- hint: Correct repeat_of.
 SELECT p.row_no
-FROM checked_procedures AS p
-JOIN known_procedures AS q ON q.procedure_id = p.repeat_of
-JOIN known_findings AS f ON f.finding_id = p.finding_id
-JOIN known_findings AS g ON g.finding_id = q.finding_id
-WHERE p.finding_id <> q.finding_id AND (f.patient <> g.patient OR f.laterality <> g.laterality)
+FROM checked_visits AS p
+JOIN known_visits AS q ON q.procedure_id = p.repeat_of
+WHERE p.finding_id <> q.finding_id AND (p.patient <> q.patient OR p.laterality <> q.laterality)

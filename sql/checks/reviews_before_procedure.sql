@@ -6,5 +6,5 @@
 -- hint: Correct one of the two dates.
 SELECT v.row_no
 FROM checked_reviews AS v
-JOIN known_procedures AS p ON p.procedure_id = v.procedure_id
-WHERE v.reviewed_on < CAST(p.started_at AS DATE)
+JOIN known_visits AS p ON p.procedure_id = v.procedure_id
+WHERE v.reviewed_on < p.started_on

@@ -6,5 +6,5 @@
 -- hint: Say concordant, discordant or indeterminate.
 SELECT v.row_no
 FROM checked_reviews AS v
-JOIN known_procedures AS p ON p.procedure_id = v.procedure_id
+JOIN known_visits AS p ON p.procedure_id = v.procedure_id
 WHERE v.determination = 'not_applicable' AND p.status = 'completed'

@@ -6,6 +6,6 @@
 -- hint: Send the pathology report first or with it.
 SELECT v.row_no
 FROM checked_reviews AS v
-JOIN known_procedures AS p ON p.procedure_id = v.procedure_id
+JOIN known_visits AS p ON p.procedure_id = v.procedure_id
 WHERE p.status = 'completed'
     AND v.procedure_id NOT IN (SELECT procedure_id FROM known_pathology)

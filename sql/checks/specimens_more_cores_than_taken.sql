@@ -13,5 +13,5 @@ WITH held AS (
 SELECT s.row_no
 FROM checked_specimens AS s
 JOIN held ON held.procedure_id = s.procedure_id
-JOIN known_procedures AS p ON p.procedure_id = s.procedure_id
+JOIN known_visits AS p ON p.procedure_id = s.procedure_id
 WHERE held.cores > p.cores

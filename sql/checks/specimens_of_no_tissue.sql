@@ -6,5 +6,5 @@
 -- hint: Correct the procedure or the container.
 SELECT s.row_no
 FROM checked_specimens AS s
-JOIN known_procedures AS p ON p.procedure_id = s.procedure_id
+JOIN known_visits AS p ON p.procedure_id = s.procedure_id
 WHERE p.status <> 'completed' OR p.cores = 0

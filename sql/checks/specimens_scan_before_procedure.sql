@@ -6,5 +6,5 @@
 -- hint: Correct one of the two times.
 SELECT s.row_no
 FROM checked_specimens AS s
-JOIN known_procedures AS p ON p.procedure_id = s.procedure_id
+JOIN known_visits AS p ON p.procedure_id = s.procedure_id
 WHERE s.scan_at < p.started_at

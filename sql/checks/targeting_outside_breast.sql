@@ -7,7 +7,7 @@
 SELECT t.row_no
 FROM checked_targeting AS t
 JOIN site_frame AS f ON f.code = t.frame
-JOIN known_procedures AS p ON p.procedure_id = t.procedure_id
+JOIN known_visits AS p ON p.procedure_id = t.procedure_id
 WHERE (t.compression_axis = 'x' AND f.x_min = 0 AND t.planned_x_mm > p.compression_mm)
     OR (t.compression_axis = 'y' AND f.y_min = 0 AND t.planned_y_mm > p.compression_mm)
     OR (t.compression_axis = 'z' AND f.z_min = 0 AND t.planned_z_mm > p.compression_mm)

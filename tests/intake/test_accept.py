@@ -37,14 +37,21 @@ def test_the_same_rows_again_change_nothing(registry: Registry):
     load(registry, base())
     before = registry.rows("SELECT * FROM table_state ORDER BY ALL")
     report = load(registry, base())
-    assert (report.total, registry.rows("SELECT * FROM table_state ORDER BY ALL")) == (RowCounts(14, 0, 0, 14, 0), before)
+    assert (report.total, registry.rows("SELECT * FROM table_state ORDER BY ALL")) == (
+        RowCounts(14, 0, 0, 14, 0),
+        before,
+    )
 
 
 def test_a_correction_is_a_new_version_and_the_old_one_stays_in_history(registry: Registry):
     load(registry, base())
-    report = load(registry, only("procedures", procedure_id="P1", cores="10"), reason="counted again", author="second")
+    report = load(
+        registry, only("procedures", procedure_id="P1", cores="10"), reason="counted again", author="second"
+    )
     now = registry.rows("SELECT cores, author, batch_id FROM procedures")
-    then = registry.rows("SELECT cores, author, batch_id, superseded_by, superseded_reason FROM history.procedures")
+    then = registry.rows(
+        "SELECT cores, author, batch_id, superseded_by, superseded_reason FROM history.procedures"
+    )
     assert report.total == RowCounts(1, 0, 1, 0, 0)
     assert (now, then) == ([(10, "second", 2)], [(12, "coordinator", 1, 2, "counted again")])
 
@@ -52,13 +59,18 @@ def test_a_correction_is_a_new_version_and_the_old_one_stays_in_history(registry
 def test_an_empty_cell_says_nothing(registry: Registry):
     load(registry, base())
     load(registry, only("procedures", procedure_id="P1", cores="10", marker_shape=""))
-    assert registry.rows("SELECT marker_shape, weight_kg, operator FROM procedures") == [("coil", 68.0, "OP1")]
+    assert registry.rows("SELECT marker_shape, weight_kg, operator FROM procedures") == [
+        ("coil", 68.0, "OP1")
+    ]
 
 
 def test_the_erase_word_empties_a_field(registry: Registry):
     load(registry, base())
     report = load(registry, only("procedures", procedure_id="P1", weight_kg="<erase>"))
-    assert (report.total.version, registry.rows("SELECT weight_kg, cores FROM procedures")) == (1, [(None, 12)])
+    assert (report.total.version, registry.rows("SELECT weight_kg, cores FROM procedures")) == (
+        1,
+        [(None, 12)],
+    )
 
 
 def test_a_row_missing_from_a_later_file_is_not_deleted(registry: Registry):
@@ -72,8 +84,12 @@ def test_a_row_missing_from_a_later_file_is_not_deleted(registry: Registry):
 def test_identifiers_go_to_their_own_database_only(registry: Registry):
     load(registry, base())
     pseudonym = registry.pseudonyms.of("PAT1")
-    held = registry.identity.execute("SELECT patient, patient_id, CAST(birth_date AS VARCHAR) FROM patient_identity").fetchall()
-    accession = registry.identity.execute("SELECT procedure_id, accession, patient FROM procedure_accession").fetchall()
+    held = registry.identity.execute(
+        "SELECT patient, patient_id, CAST(birth_date AS VARCHAR) FROM patient_identity"
+    ).fetchall()
+    accession = registry.identity.execute(
+        "SELECT procedure_id, accession, patient FROM procedure_accession"
+    ).fetchall()
     assert (held, accession) == ([(pseudonym, "PAT1", "1960-05-17")], [("P1", "ACC1", pseudonym)])
     assert registry.rows("SELECT DISTINCT patient FROM findings") == [(pseudonym,)]
 
@@ -88,21 +104,31 @@ def test_a_corrected_birth_date_corrects_the_age_with_history(registry: Registry
     load(registry, base())
     load(registry, only("patients", patient_id="PAT1", birth_date="1970-03-10"))
     assert registry.rows("SELECT age_years FROM procedures") == [(55,)]
-    assert registry.rows("SELECT age_years, superseded_reason FROM history.procedures") == [(64, "birth date corrected")]
+    assert registry.rows("SELECT age_years, superseded_reason FROM history.procedures") == [
+        (64, "birth date corrected")
+    ]
 
 
 def test_a_dry_run_writes_nothing_at_all(registry: Registry):
     before = (counts(registry), registry.rows("SELECT count(*) FROM audit_event"))
     report = load(registry, base(), dry_run=True)
     after = (counts(registry), registry.rows("SELECT count(*) FROM audit_event"))
-    assert (report.total.new, before == after, (registry.folder / "identity.duckdb").exists()) == (14, True, False)
+    assert (report.total.new, before == after, (registry.folder / "identity.duckdb").exists()) == (
+        14,
+        True,
+        False,
+    )
 
 
 def test_all_or_nothing_refuses_the_batch_for_one_row(registry: Registry):
     rows = base()
     rows["complications"][0]["grade"] = "7"
     report = load(registry, rows, all_or_nothing=True)
-    assert (sum(counts(registry).values()), "all or nothing" in report.refused, report.exit_code) == (0, True, 1)
+    assert (sum(counts(registry).values()), "all or nothing" in report.refused, report.exit_code) == (
+        0,
+        True,
+        1,
+    )
 
 
 def many(held: int, good: int) -> dict[str, list[dict[str, str]]]:
@@ -124,7 +150,9 @@ def test_the_share_is_settable(registry: Registry):
 
 def test_a_refused_batch_leaves_its_mark_in_the_trail(registry: Registry):
     load(registry, many(30, 10))
-    assert registry.rows("SELECT action, outcome FROM audit_event ORDER BY seq DESC LIMIT 1") == [("import", "refused")]
+    assert registry.rows("SELECT action, outcome FROM audit_event ORDER BY seq DESC LIMIT 1") == [
+        ("import", "refused")
+    ]
 
 
 def test_held_rows_come_back_as_a_file_that_can_be_corrected(registry: Registry):
@@ -132,7 +160,17 @@ def test_held_rows_come_back_as_a_file_that_can_be_corrected(registry: Registry)
     rows["complications"][0]["grade"] = "7"
     report = load(registry, rows)
     frame = pl.read_csv(report.held_files[0], infer_schema=False)
-    assert frame.columns == ["complication_id", "procedure_id", "kind", "grade", "onset_on", "problem", "hint", "quarantine_id", "confirm"]
+    assert frame.columns == [
+        "complication_id",
+        "procedure_id",
+        "kind",
+        "grade",
+        "onset_on",
+        "problem",
+        "hint",
+        "quarantine_id",
+        "confirm",
+    ]
     assert frame.row(0, named=True) | {"problem": "", "hint": ""} == {
         "complication_id": "C1", "procedure_id": "P1", "kind": "haematoma", "grade": "7", "onset_on": "2025-03-11",
         "problem": "", "hint": "", "quarantine_id": "1-1", "confirm": None,
@@ -145,7 +183,9 @@ def test_a_corrected_row_closes_the_one_that_was_held(registry: Registry):
     load(registry, rows)
     corrected = received(only("complications", **(base()["complications"][0])))
     table = corrected.tables[0]
-    marked = table.frame.with_columns(pl.lit("1-1").alias("_quarantine_id"), pl.lit(None, dtype=pl.String).alias("_confirm"))
+    marked = table.frame.with_columns(
+        pl.lit("1-1").alias("_quarantine_id"), pl.lit(None, dtype=pl.String).alias("_confirm")
+    )
     again = Received(corrected.format, (), (type(table)(table.table, table.file, marked, table.columns),))
     report = accept(registry, again, author="coordinator", today=TODAY)
     assert (report.resubmitted, report.total.new) == (1, 1)
@@ -157,7 +197,10 @@ def test_the_same_held_row_sent_again_is_held_once(registry: Registry):
     rows["complications"][0]["grade"] = "7"
     load(registry, rows)
     load(registry, rows)
-    assert registry.rows("SELECT state, count(*) FROM quarantine GROUP BY state ORDER BY state") == [("fixed", 1), ("open", 1)]
+    assert registry.rows("SELECT state, count(*) FROM quarantine GROUP BY state ORDER BY state") == [
+        ("fixed", 1),
+        ("open", 1),
+    ]
 
 
 def test_cells_of_held_rows_lie_with_the_identifiers(registry: Registry):
@@ -175,13 +218,19 @@ def test_a_held_row_is_dismissed_with_a_reason_and_a_name(registry: Registry):
     rows["complications"][0]["grade"] = "7"
     load(registry, rows)
     quarantine.dismiss(registry, "1-1", "coordinator", "entered twice on paper")
-    assert registry.rows("SELECT state, resolved_by, resolution FROM quarantine") == [("dismissed", "coordinator", "entered twice on paper")]
+    assert registry.rows("SELECT state, resolved_by, resolution FROM quarantine") == [
+        ("dismissed", "coordinator", "entered twice on paper")
+    ]
 
 
 def test_a_row_that_could_not_be_read_is_held_with_its_text(registry: Registry):
     rows = received(only("operators", operator="OP1"))
-    ragged = Malformed("operators.csv", "operators", 3, "ragged_row", "expected 4 fields, found 3.", raw="OP2,radiologist,5")
-    report = accept(registry, Received(rows.format, (), rows.tables, (ragged,)), author="coordinator", today=TODAY)
+    ragged = Malformed(
+        "operators.csv", "operators", 3, "ragged_row", "expected 4 fields, found 3.", raw="OP2,radiologist,5"
+    )
+    report = accept(
+        registry, Received(rows.format, (), rows.tables, (ragged,)), author="coordinator", today=TODAY
+    )
     assert report.tables["operators"] == RowCounts(2, 1, 0, 0, 1)
     assert "OP2,radiologist,5" in registry.identity.execute("SELECT cells FROM held_row").fetchall()[0][0]
 
@@ -201,11 +250,30 @@ def _on_one_line(source: Received) -> Received:
 
 def test_the_root_of_a_chain_is_its_first_procedure_whatever_the_order_of_the_rows(registry: Registry):
     rows = base()
-    first = rows["procedures"][0] | {"accession": "", "marker": "", "marker_shape": "", "injected_at": "", "first_scan_at": ""}
-    second = first | {"procedure_id": "P2", "started_at": "2025-04-10T09:30", "ended_at": "", "repeat_of": "P1", "repeat_reason": "discordant"}
+    first = rows["procedures"][0] | {
+        "accession": "",
+        "marker": "",
+        "marker_shape": "",
+        "injected_at": "",
+        "first_scan_at": "",
+    }
+    second = first | {
+        "procedure_id": "P2",
+        "started_at": "2025-04-10T09:30",
+        "ended_at": "",
+        "repeat_of": "P1",
+        "repeat_reason": "discordant",
+    }
     third = second | {"procedure_id": "P3", "started_at": "2025-05-10T09:30", "repeat_of": "P2"}
-    load(registry, {"patients": rows["patients"], "findings": rows["findings"], "procedures": [third, second, first]})
-    assert registry.rows("SELECT procedure_id, root_id FROM procedures ORDER BY 1") == [("P1", "P1"), ("P2", "P1"), ("P3", "P1")]
+    load(
+        registry,
+        {"patients": rows["patients"], "findings": rows["findings"], "procedures": [third, second, first]},
+    )
+    assert registry.rows("SELECT procedure_id, root_id FROM procedures ORDER BY 1") == [
+        ("P1", "P1"),
+        ("P2", "P1"),
+        ("P3", "P1"),
+    ]
 
 
 @pytest.mark.parametrize(
@@ -223,13 +291,19 @@ def test_the_root_of_a_chain_is_its_first_procedure_whatever_the_order_of_the_ro
         ({"status": "preliminary", "diagnosis": "high_risk"}, ()),
     ],
 )
-def test_an_amended_report_reopens_the_decision_when_its_basis_changes(registry: Registry, change: dict, reopened: tuple):
+def test_an_amended_report_reopens_the_decision_when_its_basis_changes(
+    registry: Registry, change: dict, reopened: tuple
+):
     load(registry, base())
-    second = base()["pathology"][0] | {"version": "2", "status": "amended", "reported_on": "2025-04-02"} | change
+    second = (
+        base()["pathology"][0] | {"version": "2", "status": "amended", "reported_on": "2025-04-02"} | change
+    )
     assert load(registry, {"pathology": [second]}).reopened == reopened
 
 
-def test_a_change_on_a_full_disk_is_not_saved_and_says_so(registry: Registry, monkeypatch: pytest.MonkeyPatch):
+def test_a_change_on_a_full_disk_is_not_saved_and_says_so(
+    registry: Registry, monkeypatch: pytest.MonkeyPatch
+):
     import duckdb
 
     from registry.errors import NotSaved
@@ -265,5 +339,10 @@ def test_what_was_received_is_kept_under_its_hash(registry: Registry, tmp_path: 
     path.write_bytes(b"operator\nOP1\n")
     digest = hashlib.sha256(path.read_bytes()).hexdigest()
     source = received(only("operators", operator="OP1"))
-    accept(registry, Received("registry-csv", (ReceivedFile("operators.csv", path, digest, 13),), source.tables), author="c", today=TODAY)
+    accept(
+        registry,
+        Received("registry-csv", (ReceivedFile("operators.csv", path, digest, 13),), source.tables),
+        author="c",
+        today=TODAY,
+    )
     assert (registry.folder / "raw" / digest).read_bytes() == b"operator\nOP1\n"

@@ -17,7 +17,11 @@ if TYPE_CHECKING:
 
 keys = st.sampled_from(["A", "B", "C", "D", "E", ""])
 operators = st.fixed_dictionaries(
-    {"operator": keys, "role": st.sampled_from(["", "radiologist", "<erase>"]), "experience_before": st.sampled_from(["", "3", "40", "-1", "many"])}
+    {
+        "operator": keys,
+        "role": st.sampled_from(["", "radiologist", "<erase>"]),
+        "experience_before": st.sampled_from(["", "3", "40", "-1", "many"]),
+    }
 )
 sources = st.fixed_dictionaries(
     {
@@ -42,7 +46,11 @@ constancy = st.fixed_dictionaries(
 )
 batches = st.lists(
     st.fixed_dictionaries(
-        {"operators": st.lists(operators, max_size=4), "sources": st.lists(sources, max_size=4), "constancy": st.lists(constancy, max_size=4)}
+        {
+            "operators": st.lists(operators, max_size=4),
+            "sources": st.lists(sources, max_size=4),
+            "constancy": st.lists(constancy, max_size=4),
+        }
     ),
     min_size=1,
     max_size=3,
@@ -63,13 +71,18 @@ def test_no_row_is_lost(empty_folder: Path, tmp_path: Path, given_batches: list,
             sent += sum(len(given) for given in rows.values())
             assert report.total.reconciles
             assert report.total.received == sum(len(given) for given in rows.values())
-        open_marks = [row[0] for row in registry.rows("SELECT quarantine_id FROM quarantine WHERE state = 'open' ORDER BY 1")]
+        open_marks = [
+            row[0]
+            for row in registry.rows("SELECT quarantine_id FROM quarantine WHERE state = 'open' ORDER BY 1")
+        ]
         if dismiss_one and open_marks:
             quarantine.dismiss(registry, open_marks[0], "coordinator", "seen")
         received, resubmitted, taken = registry.rows(
             "SELECT sum(received), sum(resubmitted), sum(accepted_new + accepted_version + unchanged) FROM import_batch"
         )[0]
         waiting = registry.rows("SELECT count(*) FROM quarantine WHERE state IN ('open', 'dismissed')")[0][0]
-        stored = registry.rows("SELECT (SELECT count(*) FROM operators) + (SELECT count(*) FROM sources) + (SELECT count(*) FROM constancy)")[0][0]
+        stored = registry.rows(
+            "SELECT (SELECT count(*) FROM operators) + (SELECT count(*) FROM sources) + (SELECT count(*) FROM constancy)"
+        )[0][0]
         new = registry.rows("SELECT sum(accepted_new) FROM import_batch")[0][0]
     assert (received, received - resubmitted, stored) == (sent, taken + waiting, new)

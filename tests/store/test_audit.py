@@ -32,7 +32,11 @@ def test_the_mac_is_hmac_sha_256_over_the_canonical_form():
 
 
 def test_canonical_form_does_not_depend_on_order_or_on_how_an_accent_is_typed():
-    assert audit.canonical({"b": 1, "a": "e\u0301"}) == audit.canonical({"a": "\u00e9", "b": 1}) == '{"a":"é","b":1}'
+    assert (
+        audit.canonical({"b": 1, "a": "e\u0301"})
+        == audit.canonical({"a": "\u00e9", "b": 1})
+        == '{"a":"é","b":1}'
+    )
 
 
 def test_one_import_is_one_entry_with_digests_and_counts(registry: Registry):

@@ -32,7 +32,9 @@ def test_create_refuses_a_folder_that_holds_something(tmp_path: Path):
 
 
 def test_every_field_of_the_dictionary_has_a_commented_column(registry: Registry):
-    rows = registry.rows("SELECT table_name, column_name, comment FROM duckdb_columns() WHERE schema_name = 'main'")
+    rows = registry.rows(
+        "SELECT table_name, column_name, comment FROM duckdb_columns() WHERE schema_name = 'main'"
+    )
     commented = {(table, column) for table, column, comment in rows if comment}
     wanted = {(t.name, c) for t in tables().values() for c in stored_columns(t)}
     assert wanted - commented == set()
@@ -70,17 +72,24 @@ def test_a_second_process_gets_a_sentence_that_names_the_owner(registry: Registr
         "try: Registry.open(Path(sys.argv[1]), write=True, wait=0.2)\n"
         "except RegistryError as problem: print(problem); sys.exit(problem.exit_code)"
     )
-    done = subprocess.run([sys.executable, "-c", code, str(folder)], capture_output=True, text=True, check=False)
+    done = subprocess.run(
+        [sys.executable, "-c", code, str(folder)], capture_output=True, text=True, check=False
+    )
     assert (done.returncode, "in use by process" in done.stdout, "inbox" in done.stdout) == (75, True, True)
 
 
-def test_reading_while_another_process_owns_is_refused_with_the_same_exit_code(registry: Registry, folder: Path):
+def test_reading_while_another_process_owns_is_refused_with_the_same_exit_code(
+    registry: Registry, folder: Path
+):
     code = (
         "import sys; from pathlib import Path; from registry.store import Registry; from registry.errors import RegistryError\n"
         "try: Registry.open(Path(sys.argv[1]))\n"
         "except RegistryError as problem: sys.exit(problem.exit_code)"
     )
-    assert subprocess.run([sys.executable, "-c", code, str(folder)], check=False).returncode == RegistryBusy.exit_code
+    assert (
+        subprocess.run([sys.executable, "-c", code, str(folder)], check=False).returncode
+        == RegistryBusy.exit_code
+    )
 
 
 def test_a_folder_that_is_no_registry_is_named_with_what_to_do(tmp_path: Path):

@@ -1,0 +1,1 @@
+"""The pages: they compose what the registry answers and compute nothing."""

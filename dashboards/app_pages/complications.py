@@ -1,0 +1,12 @@
+"""Page: who came to harm, by grade."""
+
+from __future__ import annotations
+
+from dashboards.components import cautions
+from dashboards.components.quality import lead, measures_of
+
+lead(
+    "Complications of the procedure itself within 30 days, by grade. Choose a split in the sidebar to compare approaches or devices."
+)
+measures_of("complications", key="complications")
+cautions.caution(cautions.GRADES, cautions.SMALL, cautions.COMPARE)

@@ -1,0 +1,1 @@
+"""Parts of pages: each draws one kind of answer of the registry."""

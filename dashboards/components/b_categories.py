@@ -1,0 +1,4 @@
+"""B categories."""
+
+def b_category_tables() -> None:
+    """Not yet."""

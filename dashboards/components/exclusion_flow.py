@@ -1,0 +1,56 @@
+"""How the procedures of the period became the denominator of a measure, step by step."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import polars as pl
+
+from dashboards import session
+from dashboards.components import words
+from dashboards.components.markup import Markup, element, joined, show
+from dashboards.components.tables import download
+
+if TYPE_CHECKING:
+    from registry.measures import Measure
+
+
+def exclusion_flow(measure: Measure) -> None:
+    """Ordered reasons with the number left out and the number remaining, each with a slim bar."""
+    flow = session.exclusion_flow(measure.id)
+    if not flow:
+        show(element("p", "Nothing is left out of this measure.", class_="beside"))
+        return
+    first = flow[0][1] + flow[0][2]
+    caption = f"{measure.title}: from all procedures of the period to the denominator"
+    head = element("tr", *(element("th", text, scope="col", class_=kind) for text, kind in _HEADS))
+    body = [_step("All procedures of the period", None, first, first)]
+    body += [_step(reason.capitalize(), left_out, remaining, first) for reason, left_out, remaining in flow]
+    made = element(
+        "table",
+        element("caption", caption),
+        element("thead", head),
+        element("tbody", joined(body)),
+        class_="plain flow",
+    )
+    show(made)
+    show(element("p", "A procedure is left out for the first reason that applies.", class_="beside"))
+    frame = pl.DataFrame(
+        flow, schema={"reason": pl.String, "left_out": pl.Int64, "remaining": pl.Int64}, orient="row"
+    )
+    download("Download as CSV", frame, f"{measure.id} flow.csv", key=f"csv flow {measure.id}")
+
+
+_HEADS = (("Step", None), ("Left out", "number"), ("Remaining", "number"), ("Remaining, drawn", "bar-cell"))
+
+
+def _step(reason: str, left_out: int | None, remaining: int, first: int) -> Markup:
+    width = 100 * remaining / first if first else 0
+    bar = element("i", class_="bar", style=f"width:{width:.2f}%")
+    return element(
+        "tr",
+        element("th", reason, scope="row"),
+        element("td", "" if left_out is None else words.count(left_out), class_="number"),
+        element("td", words.count(remaining), class_="number"),
+        element("td", element("div", bar, class_="bar-frame", aria_hidden="true"), class_="bar-cell"),
+    )

@@ -1,0 +1,4 @@
+"""Incidence."""
+
+def incidence() -> None:
+    """Not yet."""

@@ -1,0 +1,87 @@
+"""One measure: its figure in a sentence, its strata, its definition, flow and procedures."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import streamlit as st
+
+from dashboards import session
+from dashboards.components import words
+from dashboards.components.definition import definition
+from dashboards.components.exclusion_flow import exclusion_flow
+from dashboards.components.groups import stratum_label, stratum_name
+from dashboards.components.markup import element, show
+from dashboards.components.procedure_list import procedure_list
+from dashboards.components.quantities import quantity_table
+from dashboards.components.strip import StripRow, strip
+
+if TYPE_CHECKING:
+    from registry.measures import Measure
+
+
+def measure_panel(measure: Measure) -> None:
+    """Everything about one measure under the sidebar's filters.
+
+    Parameters
+    ----------
+    measure
+        A proportion or a quantity.
+    """
+    with st.container(key=f"panel_{measure.id}"):
+        st.subheader(measure.title, anchor=measure.id)
+        show(element("p", measure.question, class_="question"))
+        if measure.kind == "proportion":
+            _proportion(measure)
+        else:
+            quantity_table([measure], key=f"{measure.id} all")
+        if (by := session.filters().by) is not None:
+            _strata(measure, by)
+        _opened(measure)
+
+
+def _proportion(measure: Measure) -> None:
+    row = session.results([measure.id])[0]
+    shown = words.figure(row, session.minimum_n())
+    lines = [words.patients(row), words.excluded(row["excluded"]), words.bounds(row)]
+    show(element("p", shown.sentence, class_="result"))
+    show(element("p", " ".join(filter(None, lines)), class_="beside"))
+    if (
+        shown.kind == "rate"
+        and row["interval"] != "clustered"
+        and (line := words.clustering(session.clustering(measure.id)))
+    ):
+        show(element("p", line, class_="beside attention"))
+    if caution := measure.header.get("caution"):
+        show(element("p", caution, class_="beside"))
+
+
+def _strata(measure: Measure, by: str) -> None:
+    if measure.kind != "proportion":
+        quantity_table([measure], by=by, key=f"{measure.id} {by}")
+        return
+    rows = [StripRow(stratum_label(by, one["stratum"]), one) for one in session.results([measure.id], by=by)]
+    if not rows:
+        show(element("p", f"No procedures to split by {stratum_name(by)}.", class_="beside"))
+        return
+    strip(
+        rows,
+        session.minimum_n(),
+        caption=f"{measure.title}, by {stratum_name(by)}",
+        full_axis=False,
+        key=f"{measure.id} by {by}",
+    )
+
+
+def _opened(measure: Measure) -> None:
+    """Three folds that cost nothing until they are opened."""
+    parts = {
+        "Definition": lambda: definition(measure),
+        "Exclusion flow": lambda: exclusion_flow(measure),
+        "Procedures behind it": lambda: procedure_list(measure),
+    }
+    for label, draw in parts.items():
+        fold = st.expander(label, key=f"{label} {measure.id}", on_change="rerun")
+        if fold.open:
+            with fold:
+                draw()

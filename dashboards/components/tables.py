@@ -1,0 +1,78 @@
+"""Tables that are real tables: read by screen readers, printed, and taken away as CSV."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import polars as pl
+import streamlit as st
+
+from dashboards.components.markup import Markup, element, joined, show
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+#: Rows of a list that a page shows at once; the file holds all of them.
+SHOWN_ROWS = 25
+#: A cell that begins with one of these would be run as a formula by a spreadsheet program.
+_FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
+
+
+def table(
+    caption: str,
+    heads: Sequence[str],
+    rows: Sequence[Sequence[object]],
+    numeric: frozenset[int] = frozenset(),
+) -> None:
+    """A table with a caption.
+
+    Parameters
+    ----------
+    caption
+        What the table shows; read aloud before its cells.
+    heads
+        Column headings.
+    rows
+        Cells; None is shown as an empty cell.
+    numeric
+        Columns that are set flush right.
+    """
+
+    def classed(column: int) -> str | None:
+        return "number" if column in numeric else None
+
+    head = element(
+        "tr", *(element("th", text, scope="col", class_=classed(i)) for i, text in enumerate(heads))
+    )
+    body = joined(
+        element("tr", *(_cell(i, value, classed(i)) for i, value in enumerate(row))) for row in rows
+    )
+    made = element(
+        "table",
+        element("caption", caption),
+        element("thead", head),
+        element("tbody", body),
+        class_="plain",
+    )
+    show(element("div", made, class_="scroll", role="region", aria_label=caption, tabindex=0))
+
+
+def _cell(column: int, value: object, kind: str | None) -> Markup:
+    text = value if isinstance(value, Markup) else "" if value is None else str(value)
+    if column == 0:
+        return element("th", text, scope="row", class_=kind)
+    return element("td", text, class_=kind)
+
+
+def download(label: str, frame: pl.DataFrame, file_name: str, key: str) -> None:
+    """A button that gives a frame as a CSV file, safe to open in a spreadsheet program."""
+    st.download_button(
+        label, _csv(frame), file_name, "text/csv", key=key, type="tertiary", icon=":material/download:"
+    )
+
+
+def _csv(frame: pl.DataFrame) -> bytes:
+    text = pl.col(pl.String)
+    first = text.str.slice(0, 1)
+    guarded = pl.when(first.is_in(_FORMULA_STARTS)).then(pl.lit("'") + text).otherwise(text)
+    return frame.with_columns(guarded.name.keep()).write_csv().encode("utf-8")

@@ -1,0 +1,92 @@
+"""Files from the browser to the readers, by way of a folder that is removed again."""
+
+from __future__ import annotations
+
+import tempfile
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import streamlit as st
+
+from dashboards.components.tables import table
+from dashboards.components.words import plural
+from registry.errors import FileProblem
+from registry.imports import mapped, registry_csv
+from registry.imports.mapping import read_mapping
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from streamlit.runtime.uploaded_file_manager import UploadedFile
+
+    from registry.imports.received import Received
+
+NATIVE, MAPPED = "CSV files named after the tables", "One CSV or XLSX file with a mapping"
+PREVIEW_ROWS, PREVIEW_COLUMNS = 5, 8
+
+
+@dataclass(frozen=True)
+class Upload:
+    """Files as they came: several of the native form, or one with its mapping."""
+
+    files: tuple[UploadedFile, ...]
+    mapping: UploadedFile | None = None
+
+
+def upload_form() -> Upload | None:
+    """Ask for the files; None until they are complete."""
+    form = st.radio("Form of the files", [NATIVE, MAPPED], horizontal=True)
+    if form == NATIVE:
+        files = st.file_uploader(
+            "CSV files, such as procedures.csv and pathology.csv", type="csv", accept_multiple_files=True
+        )
+        return Upload(tuple(files)) if files else None
+    source = st.file_uploader("CSV or XLSX file", type=["csv", "xlsx", "dat"])
+    mapping = st.file_uploader("Mapping file (TOML)", type="toml")
+    return Upload((source,), mapping) if source and mapping else None
+
+
+@contextmanager
+def received_files(upload: Upload) -> Iterator[Received]:
+    """What a reader made of the files; their copies are removed at the end.
+
+    Raises
+    ------
+    FileProblem
+        A file cannot be used, or two have one name.
+    """
+    with tempfile.TemporaryDirectory() as scratch:
+        folder = Path(scratch)
+        for one in upload.files:
+            place = folder / "files" / Path(one.name).name
+            place.parent.mkdir(exist_ok=True)
+            if place.exists():
+                raise FileProblem(f"{place.name}: was given twice. Nothing was read. Remove one of the two.")
+            place.write_bytes(one.getvalue())
+        if upload.mapping is None:
+            yield registry_csv.read(folder / "files")
+            return
+        mapping = folder / Path(upload.mapping.name).name
+        mapping.write_bytes(upload.mapping.getvalue())
+        yield mapped.read(folder / "files" / Path(upload.files[0].name).name, read_mapping(mapping))
+
+
+def preview(received: Received) -> None:
+    """The first rows of each table as they were understood, before any rule is applied."""
+    st.header("As it was read", anchor=False)
+    for one in received.tables:
+        names = [name for name in one.frame.columns if not name.startswith("_")]
+        fold = st.expander(
+            f"{one.table}: {plural(one.frame.height, 'row')}, {plural(len(names), 'column')}",
+            key=f"preview {one.table}",
+            on_change="rerun",
+        )
+        if fold.open:
+            with fold:
+                kept = names[:PREVIEW_COLUMNS]
+                more = f"; {len(kept)} of {len(names)} columns" if len(names) > len(kept) else ""
+                table(
+                    f"{one.table}, first rows{more}", kept, one.frame.select(kept).head(PREVIEW_ROWS).rows()
+                )

@@ -1,0 +1,71 @@
+"""What is waiting for somebody, in words, each with the way to its place."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import streamlit as st
+
+from dashboards import session
+from dashboards.components import words
+from dashboards.components.markup import element, show
+from dashboards.components.procedure_list import choose_procedure
+from dashboards.components.tables import SHOWN_ROWS, download, table
+from registry.worklists import load_worklists
+
+if TYPE_CHECKING:
+    import polars as pl
+
+INTAKE_PAGE = "app_pages/intake.py"
+
+
+def waiting() -> None:
+    """One line per worklist, opened into its rows, and one for the rows that are held."""
+    for name, one in load_worklists().items():
+        rows = session.worklist(name)
+        fold = st.expander(f"{_sentence(name, rows.height)}", key=f"waiting {name}", on_change="rerun")
+        if fold.open:
+            with fold:
+                show(element("p", f"{one.question} {one.note}", class_="beside"))
+                _rows(name, one.title, rows)
+    held = session.held_rows().get_column("quarantine_id").n_unique()
+    left, right = st.columns([3, 2], vertical_alignment="center")
+    left.markdown(
+        f"{words.plural(held, 'received row')} held until corrected" if held else "No received row is held"
+    )
+    if held:
+        right.page_link(INTAKE_PAGE, label="Open intake", icon=":material/arrow_forward:")
+
+
+def _sentence(name: str, number: int) -> str:
+    numbers = session.registry().site.numbers
+    after, instead = _SENTENCES.get(name, (load_worklists()[name].title.lower(), "Nothing waits here"))
+    if not number:
+        return instead
+    return f"{words.plural(number, 'procedure')} {after.format(**{key: f'{value:g}' for key, value in numbers.items()})}"
+
+
+_SENTENCES = {
+    "pathology_pending": (
+        "without a report for more than {report_due_days} days",
+        "No procedure waits for its report",
+    ),
+    "concordance_review": ("to be reviewed with the pathologist", "No procedure waits for a joint review"),
+    "follow_up_due": ("with a benign result due for follow-up", "No follow-up is due"),
+    "cancelled_unresolved": (
+        "not sampled, and not resolved",
+        "No target that was not sampled is left unresolved",
+    ),
+    "actions_open": ("with a recommended step not booked or not done", "No recommended step is open"),
+}
+
+
+def _rows(name: str, title: str, rows: pl.DataFrame) -> None:
+    if not rows.height:
+        return
+    choose_procedure(rows.get_column("procedure_id").to_list(), key=name)
+    heads = [column.replace("_", " ") for column in rows.columns]
+    cells = [["" if value is None else str(value) for value in row] for row in rows.head(SHOWN_ROWS).rows()]
+    more = f"; the first {SHOWN_ROWS} of {rows.height}" if rows.height > SHOWN_ROWS else ""
+    table(f"{title}{more}", heads, cells)
+    download("Download the list as CSV", rows, f"{name}.csv", key=f"csv {name}")

@@ -1,0 +1,141 @@
+"""Results in words: never a rate without its counts, never a percentage of too few."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+    from datetime import date
+
+Row = dict[str, Any]
+
+#: A thin space that does not break, between a number and its unit.
+NARROW = "\u202f"
+METHODS = {
+    "wilson": "Wilson",
+    "exact": "Clopper-Pearson",
+    "jeffreys": "Jeffreys",
+    "clustered": "clustered Wilson",
+}
+NO_PROCEDURES = "no procedures"
+#: A clustered interval wider than the plain one by more than this is worth a line.
+CLUSTERING_LIMIT = 1.10
+
+
+@dataclass(frozen=True)
+class Figure:
+    """A result as it may be shown.
+
+    ``kind`` is ``none`` (empty denominator), ``counts`` (too few for a percentage),
+    ``zero`` (no events: an upper bound in place of an interval) or ``rate``. ``short``
+    goes into tables, ``sentence`` stands alone. ``low`` and ``high`` are the ends to draw,
+    None where nothing is drawn.
+    """
+
+    kind: str
+    counts: str
+    short: str
+    sentence: str
+    value: float | None = None
+    low: float | None = None
+    high: float | None = None
+
+
+def percent(value: float) -> str:
+    """A proportion as a percentage with one decimal."""
+    return f"{100 * value:.1f}{NARROW}%"
+
+
+def span(low: float, high: float) -> str:
+    """Two proportions as a range of percentages."""
+    return f"{100 * low:.1f} to {100 * high:.1f}{NARROW}%"
+
+
+def count(number: int) -> str:
+    """A count with a thin space between thousands."""
+    return f"{number:,}".replace(",", NARROW)
+
+
+def plural(number: int, singular: str, several: str | None = None) -> str:
+    """A count with its noun."""
+    return f"{count(number)} {singular if number == 1 else several or singular + 's'}"
+
+
+def figure(row: Row, minimum: int) -> Figure:
+    """A proportion in words.
+
+    Parameters
+    ----------
+    row
+        Result with the field names of the measure definitions.
+    minimum
+        Smallest denominator for which a percentage is shown, 1 or more.
+    """
+    x, n = row["numerator"], row["denominator"]
+    if not n:
+        return Figure("none", NO_PROCEDURES, NO_PROCEDURES, "No procedures.")
+    counts = f"{count(x)} of {count(n)}"
+    if n < minimum:
+        text = f"{counts}; too few for a percentage"
+        return Figure("counts", counts, "too few", f"{text}.")
+    level = f"{100 * row['confidence']:g}{NARROW}%"
+    bound = row.get("upper_bound_no_events")
+    if x == 0 and bound is not None:
+        short = f"0{NARROW}%, at most {percent(bound)}"
+        sentence = f"{counts}; one-sided upper {level} bound {percent(bound)}."
+        return Figure("zero", counts, short, sentence, 0.0, 0.0, bound)
+    rate, low, high = row["proportion"], row["lower"], row["upper"]
+    short = f"{percent(rate)} ({100 * low:.1f}–{100 * high:.1f})"
+    method = METHODS.get(row["interval"], row["interval"])
+    sentence = f"{percent(rate)}, {counts}; {level} {method} interval {span(low, high)}."
+    return Figure("rate", counts, short, sentence, rate, low, high)
+
+
+def excluded(reasons: Mapping[str, int]) -> str:
+    """What was left out and why, in the order of the definition."""
+    parts = [f"{count(number)} {reason}" for reason, number in reasons.items() if number]
+    return f"Left out: {', '.join(parts)}." if parts else "Nothing left out."
+
+
+def patients(row: Row) -> str:
+    """Procedures and distinct patients in the denominator."""
+    return f"{plural(row['denominator'], 'procedure')} of {plural(row['patients'], 'patient')}."
+
+
+def bounds(row: Row) -> str:
+    """The range a proportion could take if the unknown outcomes were known; empty where none is unknown."""
+    given = row.get("bounds")
+    if not given or not given["unknown"] or given["lower"] is None:
+        return ""
+    return (
+        f"The outcome of {plural(given['unknown'], 'procedure')} is not known: with none or all of them counted, "
+        f"the figure would lie between {span(given['lower'], given['upper'])}."
+    )
+
+
+def clustering(ratio: float | None) -> str:
+    """A line where the plain interval is more than ten per cent too narrow; empty otherwise."""
+    if ratio is None or ratio <= CLUSTERING_LIMIT:
+        return ""
+    return (
+        f"Several procedures of one patient are alike here: the interval that allows for it is {ratio:.2f} times as wide. "
+        "Choose the clustered interval in the sidebar."
+    )
+
+
+def provenance(row: Row) -> str:
+    """Method, as-of date, period and version of a result, for the line below a figure."""
+    start, end = _day(row["from"]), _day(row["to"])
+    period = f"{start or 'first'} to {end or 'last'}" if start or end else "all procedures"
+    return f"As of {_day(row['as_of'])}; {period}; {row['registry']}."
+
+
+def _day(value: date | str | None) -> str:
+    return str(value) if value else ""
+
+
+def missing_text(value: object) -> str:
+    """A cell of a table: what is not recorded is said."""
+    return "not recorded" if value is None else str(value)

@@ -1,0 +1,171 @@
+"""What an export may hold: its columns as the cohort's SQL declares them, and the codebook.
+
+The header of ``sql/cohorts/procedures.sql`` names each column with its source and how
+sensitive it is, and each field that is kept back with the reason. Units, ranges, codes
+and definitions are never typed again: they come from the data dictionary, the vocabulary
+and the comments of the schema.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import polars as pl
+
+from registry import sqlfiles, vocabulary
+from registry.dictionary import FREE_TEXT, IDENTIFYING, tables
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+COHORT = "procedures"
+#: key: names a record, not a person; person, date, place, staff: together they can point
+#: to somebody; clinical: what was found and done.
+SENSITIVITIES = ("key", "person", "date", "place", "staff", "clinical")
+_REQUIRED = frozenset({"cohort", "title", "grain", "population", "columns", "withheld"})
+_OPTIONAL = frozenset({"note"})
+_TYPES = {"String": "text", "Boolean": "yes/no", "Date": "date", "Float64": "decimal", "Float32": "decimal"}
+CAUTIONS = (
+    "An audit of the record, for research. It is no diagnostic device and decides nothing about concordance, biopsy or treatment.",
+    "Pseudonymous, with true dates and ages: still personal data. Few columns together can be enough to know a person again.",
+    "An empty cell means not recorded. It is never zero and never no.",
+    "A benign result is not proven benign before its follow-up is complete; what is not resolved must be stated with every rate.",
+    "Tracer uptake is not cancer, and absence of uptake is not absence of cancer.",
+    "Procedures of one patient are not independent: cluster on patient_no.",
+    "Decisions to repeat or to excise change who is in a denominator: read every rate with its flow.",
+)
+
+
+@dataclass(frozen=True)
+class Column:
+    """One exported column as the header declares it.
+
+    ``source`` is ``table.field`` of the data dictionary, ``procedure_facts.column``, or
+    ``export`` for what is made here; ``definition`` is given for the last only.
+    """
+
+    name: str
+    source: str
+    sensitivity: str
+    definition: str = ""
+
+
+@dataclass(frozen=True)
+class Cohort:
+    """The export table: its SQL, its columns, and the fields kept back with the reason."""
+
+    title: str
+    grain: str
+    population: str
+    columns: tuple[Column, ...]
+    withheld: Mapping[str, str]
+    sql: str
+
+
+def load_cohort() -> Cohort:
+    """The declared export table.
+
+    Raises
+    ------
+    HeaderProblem
+        A header line cannot be read, an identifier or free text is declared for export,
+        or a sensitivity is not known.
+    """
+    file = next(one for one in sqlfiles.load_folder("cohorts", _REQUIRED, _OPTIONAL) if one.name == COHORT)
+    columns = tuple(_column(text) for text in _entries(file.header["columns"]))
+    withheld = {}
+    for text in _entries(file.header["withheld"]):
+        source, _, why = text.partition(" ")
+        withheld[source] = why.strip()
+    return Cohort(
+        file.header["title"], file.header["grain"], file.header["population"], columns, withheld, file.sql
+    )
+
+
+def _entries(text: str) -> list[str]:
+    return [part.strip() for part in text.split(";") if part.strip()]
+
+
+def _column(text: str) -> Column:
+    head, _, definition = text.partition(":")
+    parts = head.split()
+    where = f"sql/cohorts/{COHORT}.sql"
+    if len(parts) != 3 or parts[2] not in SENSITIVITIES:
+        raise sqlfiles.HeaderProblem(
+            f"{where}: '{head}' is not 'name source sensitivity'. Known sensitivities: {', '.join(SENSITIVITIES)}."
+        )
+    name, source, sensitivity = parts
+    if (tuple(source.split(".")) in IDENTIFYING | FREE_TEXT) or source.endswith(".patient"):
+        raise sqlfiles.HeaderProblem(
+            f"{where}: {source} identifies a person or is free text, and is never exported. Take {name} out."
+        )
+    return Column(name, source, sensitivity, definition.strip())
+
+
+def codebook(
+    frame: pl.DataFrame, cohort: Cohort, comments: Mapping[str, str], added_codes: Mapping[str, Sequence[str]]
+) -> pl.DataFrame:
+    """One row per exported column.
+
+    Parameters
+    ----------
+    frame
+        The exported rows.
+    comments
+        Column of procedure_facts -> its comment in the schema.
+    added_codes
+        ``table.field`` -> codes that the service added to the list.
+
+    Returns
+    -------
+    DataFrame
+        column, type, unit, allowed (codes with labels, or the range), definition,
+        source, sensitivity, missing (cells that are empty), all as text but the last.
+    """
+    rows = []
+    for column in cohort.columns:
+        table, _, name = column.source.partition(".")
+        unit, allowed, definition = "", "", column.definition
+        if table in tables() and name in tables()[table].names:
+            field = tables()[table][name]
+            unit, definition = field.unit, definition or field.definition or name.replace("_", " ")
+            allowed = _codes(table, name, added_codes.get(column.source, ())) or field.allowed
+        elif table == "procedure_facts":
+            definition = definition or comments.get(name, "")
+            if match := re.search(r" ?\[([^\]]+)\]$", definition):
+                unit, definition = match.group(1), definition[: match.start()]
+        kind = str(frame.schema[column.name])
+        rows.append(
+            {
+                "column": column.name,
+                "type": _TYPES.get(kind, "integer" if kind.startswith(("Int", "UInt")) else kind.lower()),
+                "unit": "" if unit == "1" else unit,
+                "allowed": allowed,
+                "definition": definition,
+                "source": column.source,
+                "sensitivity": column.sensitivity,
+                "missing": frame[column.name].null_count(),
+            }
+        )
+    return pl.DataFrame(rows)
+
+
+def _codes(table: str, name: str, added: Sequence[str]) -> str:
+    """Codes of a list with their labels; empty where the field has none."""
+    if (table, name) not in vocabulary.fields():
+        return ""
+    known = [f"{code} = {label}" for code, label in vocabulary.labels(table, name).items()]
+    return "; ".join([*known, *(f"{code} = (code of this service)" for code in added)])
+
+
+def codebook_page(book: pl.DataFrame, cohort: Cohort) -> str:
+    """The codebook as a page of text, with the cautions."""
+    lines = [f"# Codebook: {cohort.title}", "", f"{cohort.grain}. {cohort.population}", ""]
+    lines += [f"- {caution}" for caution in CAUTIONS]
+    heads = [name for name in book.columns if name != "allowed"]
+    lines += ["", f"| {' | '.join([*heads, 'allowed'])} |", f"|{' --- |' * (len(heads) + 1)}"]
+    for row in book.iter_rows(named=True):
+        lines.append(f"| {' | '.join(str(row[name]).replace('|', ', ') for name in [*heads, 'allowed'])} |")
+    return "\n".join([*lines, ""])

@@ -1,0 +1,116 @@
+"""Times of a batch: the offset of each day at the site, and the moments that need care.
+
+Most days have one offset. On the days when clocks change each moment is looked up by
+itself, and one that occurs twice or never is a problem of its row.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import polars as pl
+
+from registry.intake import zone
+from registry.intake.cells import explain
+from registry.intake.problems import HOLD, Problem
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+    import duckdb
+
+    from registry.dictionary import Table
+    from registry.site import Site
+
+
+def prepare_zone(cursor: duckdb.DuckDBPyConnection, site: Site, columns: Iterable[str]) -> None:
+    """Make ``zone_day`` and ``zone_moment`` for the times of the batch.
+
+    Parameters
+    ----------
+    columns
+        Query texts that yield one text column of times each.
+    """
+    years: set[int] = set()
+    moments: list[tuple[Any, int | None, str | None]] = []
+    texts = list(columns)
+    for text in texts:
+        found = cursor.execute(
+            f"SELECT DISTINCT TRY_CAST(substr(moment, 1, 4) AS INTEGER) FROM ({text}) AS q(moment)"
+        ).fetchall()
+        years.update(year for (year,) in found if year is not None and 1900 <= year <= 2200)
+    days = [row for year in sorted(years) for row in zone.day_offsets(site.time_zone, year)]
+    changing = [day for day, offset in days if offset is None]
+    if changing:
+        listed = ", ".join(f"'{day.isoformat()}'" for day in changing)
+        for text in texts:
+            found = cursor.execute(
+                f"SELECT DISTINCT TRY_CAST(moment AS TIMESTAMP) FROM ({text}) AS q(moment) "
+                f"WHERE substr(moment, 1, 10) IN ({listed}) AND strlen(moment) <= 19"
+            ).fetchall()
+            moments += [(m, *zone.moment_offset(site.time_zone, m)) for (m,) in found if m is not None]
+    _make_zone(cursor, days, moments)
+
+
+def _make_zone(
+    cursor: duckdb.DuckDBPyConnection,
+    days: list[tuple[Any, int | None]],
+    moments: list[tuple[Any, int | None, str | None]],
+) -> None:
+    day_frame = pl.DataFrame(
+        {"day": [d for d, _ in days], "offset_min": [o for _, o in days]},
+        schema={"day": pl.Date, "offset_min": pl.Int16},
+    ).drop_nulls()
+    moment_frame = pl.DataFrame(
+        sorted(set(moments), key=str),
+        schema={"moment": pl.Datetime("us"), "offset_min": pl.Int16, "problem": pl.String},
+        orient="row",
+    )
+    for name, made in (("zone_day", day_frame), ("zone_moment", moment_frame)):
+        cursor.register(f"made_{name}", made.to_arrow())
+        cursor.execute(f"CREATE OR REPLACE TEMP TABLE {name} AS SELECT * FROM made_{name}")
+        cursor.unregister(f"made_{name}")
+
+
+def usual_zone(cursor: duckdb.DuckDBPyConnection, site: Site, last_year: int, years: int = 40) -> None:
+    """``zone_day`` for the years that a file can be expected to hold; no single moments.
+
+    What it does not cover is left open and settled by :func:`settle_times`.
+    """
+    days = [
+        row
+        for year in range(last_year - years, last_year + 2)
+        for row in zone.day_offsets(site.time_zone, year)
+    ]
+    _make_zone(cursor, days, [])
+
+
+def settle_times(cursor: duckdb.DuckDBPyConnection, table: Table, site: Site) -> list[Problem]:
+    """Offsets of the moments that were left open in a table read in place.
+
+    Those are times on days when clocks change, and on days outside the usual years.
+    """
+    problems = []
+    for field in table.fields:
+        if field.type != "timestamp":
+            continue
+        column = field.name
+        open_rows = f"{column} IS NOT NULL AND {column}_offset_min IS NULL"
+        found = cursor.execute(
+            f"SELECT DISTINCT {column} FROM main.{table.name} WHERE {open_rows} AND batch_id > 0"
+        ).fetchall()
+        for (moment,) in found:
+            offset, problem = zone.moment_offset(site.time_zone, moment)
+            if problem is None:
+                cursor.execute(
+                    f"UPDATE main.{table.name} SET {column}_offset_min = ? WHERE {open_rows} AND {column} = ?",
+                    [offset, moment],
+                )
+                continue
+            rows = cursor.execute(
+                f"SELECT row_no FROM staged_{table.name} WHERE {column} = ? AND {column}_offset_min IS NULL",
+                [moment],
+            ).fetchall()
+            rule, message, hint = explain(field, moment.isoformat(timespec="minutes"), site)
+            problems += [Problem(table.name, row_no, column, rule, HOLD, message, hint) for (row_no,) in rows]
+    return problems

@@ -1,0 +1,129 @@
+"""One procedure with everything that hangs on it, as it is recorded now."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cache
+from types import MappingProxyType
+from typing import TYPE_CHECKING, Any
+
+from registry.errors import UsageProblem
+from registry.record.missing import missing_fields
+from registry.record.stations import Station, line_of
+from registry.sqlfiles import SqlFile, load_folder
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+    from datetime import date
+
+    import polars as pl
+
+    from registry.store import Registry
+
+__all__ = [
+    "ProcedureRecord",
+    "Row",
+    "Station",
+    "latest_day",
+    "newest_procedures",
+    "procedure_record",
+    "record_files",
+]
+
+Row = dict[str, Any]
+
+
+@dataclass(frozen=True)
+class ProcedureRecord:
+    """A procedure and its rows, coded as in the data dictionary.
+
+    ``chain`` holds the other procedures that ``repeat_of`` links, ``followup`` the events
+    on any procedure of that chain. ``reports`` are all versions; ``is_current`` marks those
+    that count. ``line`` has one station per step from finding to follow-up. ``missing``
+    names expected fields that are empty, in words.
+    """
+
+    procedure: Row
+    finding: Row
+    targeting: tuple[Row, ...]
+    specimens: tuple[Row, ...]
+    reports: tuple[Row, ...]
+    reviews: tuple[Row, ...]
+    followup: tuple[Row, ...]
+    complications: tuple[Row, ...]
+    chain: tuple[Row, ...]
+    line: tuple[Station, ...]
+    missing: tuple[str, ...]
+
+    @property
+    def changes(self) -> tuple[str, ...]:
+        """What changed after the latest joint review, one sentence per station."""
+        return tuple(station.changed for station in self.line if station.changed)
+
+    def missing_sentence(self) -> str:
+        """Number and names of the expected fields that are empty."""
+        count = len(self.missing)
+        if not count:
+            return "No expected field is empty."
+        return f"{count} field{'s' if count > 1 else ''} missing: {', '.join(self.missing)}."
+
+
+@cache
+def record_files() -> Mapping[str, SqlFile]:
+    """The queries of ``sql/record`` by name, headers checked."""
+    files = load_folder("record", frozenset({"record", "title", "grain"}), frozenset({"note"}))
+    return MappingProxyType({one.name: one for one in files})
+
+
+def procedure_record(registry: Registry, procedure_id: str) -> ProcedureRecord:
+    """Everything recorded about one procedure.
+
+    Parameters
+    ----------
+    registry
+        An open registry.
+    procedure_id
+        Key of the procedure.
+
+    Returns
+    -------
+    ProcedureRecord
+        Parts of which nothing is recorded are empty.
+
+    Raises
+    ------
+    UsageProblem
+        The registry holds no such procedure.
+    """
+
+    def rows(name: str) -> tuple[Row, ...]:
+        return tuple(registry.frame(record_files()[name].sql, {"procedure_id": procedure_id}).to_dicts())
+
+    found = rows("procedure")
+    if not found:
+        raise UsageProblem(
+            "There is no procedure with this key in the registry. Choose one from the list, or correct the key."
+        )
+    names = ("targeting", "specimens", "reports", "reviews", "followup", "complications", "chain")
+    parts = {name: rows(name) for name in names}
+    everything: dict[str, Any] = {"procedure": found[0], "finding": rows("finding")[0], **parts}
+    return ProcedureRecord(**everything, line=line_of(everything), missing=missing_fields(everything))
+
+
+def newest_procedures(registry: Registry, rows: int) -> pl.DataFrame:
+    """Keys of the procedures, latest start first: procedure_id, started_on, site, guidance, status.
+
+    Parameters
+    ----------
+    registry
+        An open registry.
+    rows
+        At most so many, 0 or more.
+    """
+    return registry.frame(record_files()["newest"].sql, {"rows": rows})
+
+
+def latest_day(registry: Registry) -> date | None:
+    """The latest day on which anything clinical is dated; None in an empty registry."""
+    rows = registry.rows(record_files()["latest_on"].sql)
+    return rows[0][0] if rows else None

@@ -1,0 +1,286 @@
+"""The line of a procedure: seven stations from finding to follow-up.
+
+Each station says on which day it happened, how many days after the station before, what
+is recorded in a few words, and whether something of it changed after the decision.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Any
+
+from registry.record.missing import SCAN_GUIDED
+from registry.targeting import decompose_error
+from registry.vocabulary import label
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+    from datetime import date, datetime
+
+Parts = dict[str, Any]
+
+RECORDED, PARTLY, MISSING, NOT_DUE = "recorded", "partly", "missing", "not due"
+
+
+@dataclass(frozen=True)
+class Station:
+    """One step of the line.
+
+    ``state`` is recorded, partly, missing or not due; ``days`` counts from the station
+    before that has a date; ``changed`` is a sentence where something was reported or
+    recorded after the latest joint review, empty otherwise.
+    """
+
+    name: str
+    on: date | None
+    state: str
+    words: tuple[str, ...]
+    days: int | None = None
+    changed: str = ""
+
+
+def line_of(parts: Parts) -> tuple[Station, ...]:
+    """The seven stations of one procedure, days between them counted.
+
+    Parameters
+    ----------
+    parts
+        Rows of the record: ``procedure``, ``finding`` as one row each; ``targeting``,
+        ``specimens``, ``reports``, ``reviews``, ``followup``, ``chain`` as sequences.
+    """
+    made = [
+        _finding(parts),
+        _plan(parts),
+        _needle(parts),
+        _specimens(parts),
+        _pathology(parts),
+        _decision(parts),
+        _followup(parts),
+    ]
+    before: date | None = None
+    line = []
+    for station in made:
+        days = (station.on - before).days if station.on and before else None
+        line.append(replace(station, days=days))
+        before = station.on or before
+    return tuple(line)
+
+
+def _words(*parts: str | None) -> tuple[str, ...]:
+    return tuple(part for part in parts if part)
+
+
+def _label(table: str, row: Parts, field: str) -> str | None:
+    return label(table, field, str(row[field])) if row[field] is not None else None
+
+
+def _mm(value: float) -> str:
+    return f"{value:.1f} mm"
+
+
+# -- changes after the decision ------------------------------------------------------
+
+
+def _decided(parts: Parts) -> Parts | None:
+    joint = [row for row in parts["reviews"] if row["stage"] == "joint"]
+    return joint[-1] if joint else None
+
+
+def _late_rows(parts: Parts, rows: Iterable[Parts], what: str) -> str:
+    """Sentence where a row was recorded after the latest joint review was."""
+    decided = _decided(parts)
+    if decided is None:
+        return ""
+    late: list[datetime] = [row["recorded_at"] for row in rows if row["recorded_at"] > decided["recorded_at"]]
+    if not late:
+        return ""
+    return f"{what} recorded or changed on {max(late).date()}, after the decision of {decided['reviewed_on']}"
+
+
+def _late_reports(parts: Parts) -> str:
+    decided = _decided(parts)
+    if decided is None:
+        return ""
+    late = [
+        row
+        for row in parts["reports"]
+        if row["status"] != "preliminary"
+        and (row["reported_on"] > decided["reviewed_on"] or row["recorded_at"] > decided["recorded_at"])
+    ]
+    if not late:
+        return ""
+    newest = max(late, key=lambda row: (row["reported_on"], row["version"]))
+    status = label("pathology", "status", newest["status"]).lower()
+    return f"Report version {newest['version']} ({status}) of {newest['reported_on']} came after the decision of {decided['reviewed_on']}"
+
+
+# -- stations -------------------------------------------------------------------------
+
+
+def _finding(parts: Parts) -> Station:
+    row = parts["finding"]
+    size = f"{row['size_mm']:g} mm" if row["size_mm"] is not None else None
+    words = _words(
+        _label("findings", row, "finding_type"),
+        size,
+        f"Category {row['assessment']}",
+        f"seen on {label('findings', 'modality', row['modality'])}",
+    )
+    return Station("Finding", row["found_on"], RECORDED, words, changed=_late_rows(parts, [row], "Finding"))
+
+
+def _plan(parts: Parts) -> Station:
+    advised = parts["finding"]["biopsy_advised_on"]
+    words = _words("biopsy advised" if advised else "day of advice not recorded")
+    if not parts["targeting"]:
+        if parts["procedure"]["guidance"] not in SCAN_GUIDED:
+            return Station("Plan", advised, RECORDED if advised else MISSING, words)
+        return Station("Plan", advised, PARTLY if advised else MISSING, (*words, "no planned target"))
+    first = parts["targeting"][0]
+    place = ", ".join(f"{first[f'planned_{axis}_mm']:g}" for axis in "xyz")
+    state = RECORDED if advised else PARTLY
+    return Station(
+        "Plan",
+        advised,
+        state,
+        (*words, f"target at {place} mm"),
+        changed=_late_rows(parts, parts["targeting"], "Targeting"),
+    )
+
+
+def _needle(parts: Parts) -> Station:
+    row = parts["procedure"]
+    changed = _late_rows(parts, [row], "Procedure")
+    guided = f"guided by {label('procedures', 'guidance', row['guidance'])}"
+    if row["status"] != "completed":
+        why = _label("procedures", row, "status_reason")
+        return Station(
+            "Needle",
+            row["started_on"],
+            RECORDED,
+            _words(label("procedures", "status", row["status"]), why),
+            changed=changed,
+        )
+    if not parts["targeting"]:
+        state = PARTLY if row["guidance"] in SCAN_GUIDED else RECORDED
+        words = (guided, "no targeting record") if state == PARTLY else (guided,)
+        return Station("Needle", row["started_on"], state, words, changed=changed)
+    last = parts["targeting"][-1]
+    if last["verification"] != "done":
+        return Station("Needle", row["started_on"], PARTLY, (guided, "no verification scan"), changed=changed)
+    total = targeting_error(last)
+    reached = f"{_mm(total)} from the target" if total is not None else "position not recorded"
+    judged = _label("targeting", last, "aperture_judgement")
+    state = PARTLY if total is None and judged is None else RECORDED
+    return Station("Needle", row["started_on"], state, _words(guided, reached, judged), changed=changed)
+
+
+def targeting_error(attempt: Parts) -> float | None:
+    """Distance of the achieved position from the target of one needle placement, mm; None where unknown."""
+    planned, achieved, seen = (
+        [attempt[f"{point}_{axis}_mm"] for axis in "xyz"] for point in ("planned", "achieved", "seen")
+    )
+    found = decompose_error(
+        planned, achieved, attempt["needle_axis"], attempt["needle_direction"], seen
+    ).total
+    return None if found is None else float(found)
+
+
+def _specimens(parts: Parts) -> Station:
+    row, rows = parts["procedure"], parts["specimens"]
+    if row["status"] != "completed":
+        return Station("Specimens", None, NOT_DUE, ("no tissue was taken",))
+    cores = f"{row['cores']} cores" if row["cores"] is not None else None
+    if not rows:
+        return Station("Specimens", None, MISSING, _words(cores, "no specimen record"))
+    masses = [one["mass_g"] for one in rows]
+    mass = f"{sum(masses):.2f} g" if None not in masses else "mass not recorded"
+    read = [one["uptake_seen"] for one in rows if one["uptake_seen"] in ("yes", "no", "equivocal")]
+    worst = next((code for code in ("yes", "equivocal", "no") if code in read), None)
+    uptake = label("specimens", "uptake_seen", worst) if worst else None
+    state = RECORDED if None not in masses else PARTLY
+    return Station(
+        "Specimens",
+        row["started_on"],
+        state,
+        _words(cores, mass, uptake),
+        changed=_late_rows(parts, rows, "Specimens"),
+    )
+
+
+def _pathology(parts: Parts) -> Station:
+    row, reports = parts["procedure"], parts["reports"]
+    current = [one for one in reports if one["is_current"]]
+    if not current:
+        if row["status"] != "completed":
+            return Station("Pathology", None, NOT_DUE, ("no report is due",))
+        return Station("Pathology", None, MISSING, ("no report that counts",), changed=_late_reports(parts))
+    groups = {(one["report_id"], one["specimen_id"]) for one in current}
+    counted = [
+        one
+        for one in reports
+        if one["status"] in ("final", "amended") and (one["report_id"], one["specimen_id"]) in groups
+    ]
+    worst = max(current, key=lambda one: _rank(one["diagnosis"]))
+    category = worst["b_category"]
+    versions = f"{len(reports)} versions" if len(reports) > len(current) else None
+    words = _words(label("pathology", "diagnosis", worst["diagnosis"]), category, versions)
+    return Station(
+        "Pathology", min(one["reported_on"] for one in counted), RECORDED, words, changed=_late_reports(parts)
+    )
+
+
+def _rank(diagnosis: str) -> int:
+    from registry.vocabulary import column
+
+    return int(column("diagnosis", "rank")[diagnosis])
+
+
+def _decision(parts: Parts) -> Station:
+    joint = [row for row in parts["reviews"] if row["stage"] == "joint"]
+    if not joint:
+        provisional = "provisional review only" if parts["reviews"] else None
+        if not any(one["is_current"] for one in parts["reports"]):
+            return Station("Decision", None, NOT_DUE, _words("no report to review yet", provisional))
+        return Station("Decision", None, MISSING, _words("no joint review", provisional))
+    last = joint[-1]
+    earlier = f"{len(joint)} joint reviews" if len(joint) > 1 else None
+    words = _words(
+        label("reviews", "determination", last["determination"]),
+        label("reviews", "management", last["management"]),
+        earlier,
+    )
+    state = PARTLY if last["determination"] == "indeterminate" else RECORDED
+    return Station("Decision", last["reviewed_on"], state, words)
+
+
+def _followup(parts: Parts) -> Station:
+    start = parts["procedure"]["started_on"]
+    events = [
+        (row["happened_on"], _event_words(row)) for row in parts["followup"] if row["happened_on"] >= start
+    ]
+    events += [
+        (row["started_on"], "Repeat biopsy" if row["status"] == "completed" else "Repeat attempt")
+        for row in parts["chain"]
+        if row["started_on"] >= start and row["repeat_of"] is not None
+    ]
+    if parts["procedure"]["died_on"] is not None:
+        events.append((parts["procedure"]["died_on"], "Death"))
+    if not events:
+        return Station("Follow-up", None, MISSING, ("nothing recorded",))
+    events.sort(key=lambda one: one[0])
+    more = f"{len(events)} events, latest shown" if len(events) > 1 else None
+    return Station("Follow-up", events[-1][0], RECORDED, _words(events[-1][1], more))
+
+
+def _event_words(row: Parts) -> str:
+    detail = next(
+        (
+            field
+            for field in ("diagnosis", "imaging_outcome", "contact_result", "closure_reason")
+            if row[field] is not None
+        ),
+        None,
+    )
+    kind = label("followup", "kind", row["kind"])
+    return f"{kind}: {label('followup', detail, row[detail]).lower()}" if detail else kind

@@ -1,0 +1,96 @@
+"""What waits for somebody: reviews, reports, follow-ups, recommended steps.
+
+A worklist is one SQL file whose header says what question it answers, for whom, and in
+which order. It reads the record as it is known now; ``as_of`` leaves out what is dated
+later.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cache
+from types import MappingProxyType
+from typing import TYPE_CHECKING, Any
+
+from registry import facts, store
+from registry.errors import UsageProblem
+from registry.sqlfiles import HeaderProblem, load_folder
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+    from datetime import date
+
+    import polars as pl
+
+    from registry.store import Registry
+
+_REQUIRED = frozenset({"worklist", "title", "question", "who", "order", "columns", "note"})
+
+
+@dataclass(frozen=True)
+class Worklist:
+    """One worklist, as its file states it; ``columns`` are the columns of :func:`rows`, in order."""
+
+    name: str
+    title: str
+    question: str
+    who: str
+    order: str
+    note: str
+    columns: tuple[str, ...]
+    sql: str
+
+
+@cache
+def load_worklists() -> Mapping[str, Worklist]:
+    """All worklists by name.
+
+    Raises
+    ------
+    HeaderProblem
+        A header lacks a key, has an unknown one, or names another worklist than its file.
+    """
+    found = {}
+    for one in load_folder("worklists", _REQUIRED):
+        head = one.header
+        if head["worklist"] != one.name:
+            raise HeaderProblem(
+                f"sql/worklists/{one.name}.sql: its header says {head['worklist']}. Let both say the same."
+            )
+        columns = tuple(part.strip() for part in head["columns"].split(","))
+        texts = {key: head[key] for key in ("title", "question", "who", "order", "note")}
+        found[one.name] = Worklist(one.name, **texts, columns=columns, sql=one.sql)
+    return MappingProxyType(found)
+
+
+def rows(registry: Registry, name: str, *, as_of: date) -> pl.DataFrame:
+    """Rows of one worklist, in its order, with clinical keys only.
+
+    Parameters
+    ----------
+    registry
+        An open registry.
+    name
+        One of :func:`load_worklists`.
+    as_of
+        Nothing dated after this day counts.
+
+    Returns
+    -------
+    DataFrame
+        Columns as the header names them; no rows where nothing waits.
+
+    Raises
+    ------
+    UsageProblem
+        There is no such worklist.
+    """
+    known = load_worklists()
+    if name not in known:
+        raise UsageProblem(f"{name}: there is no such worklist. Known: {', '.join(known)}.")
+    sql = known[name].sql
+    parameters: dict[str, Any] = {"as_of": as_of}
+    if "$benign_months" in sql:
+        parameters["benign_months"] = list(registry.site.benign_months)
+    with registry.cursor() as cursor, facts.at(cursor, as_of):
+        return store.frame(cursor, sql, parameters)
