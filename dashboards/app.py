@@ -12,6 +12,8 @@ from dashboards.components.sidebar import sidebar
 from registry.errors import RegistryError
 
 HERE = Path(__file__).resolve().parent
+#: Pixels: leaves a readable page beside it at 900.
+SIDEBAR_WIDTH = 256
 
 PAGES = {
     "Meeting": {"overview": "Overview"},

@@ -215,13 +215,15 @@ def _flow(folder: str, revision: int, measure: str, filters: Filters) -> list[tu
 
 
 def exclusion_flow(measure: str) -> list[tuple[str, int, int]]:
-    """Reason, number left out and number remaining, in the order of the definition."""
+    """Reason, number left out and number remaining; the first entry is all procedures of the period."""
     return _flow(*_state(), measure, filters())
 
 
 @st.cache_data(show_spinner=False, max_entries=_KEPT)
 def _clustering(folder: str, revision: int, measure: str, filters: Filters) -> float | None:
-    return measures.clustering(registry(), measure, as_of=filters.as_of, start=filters.start, end=filters.end)
+    return measures.clustering(
+        registry(), measure, as_of=filters.as_of, start=filters.start, end=filters.end
+    ).ratio
 
 
 def clustering(measure: str) -> float | None:
@@ -230,23 +232,25 @@ def clustering(measure: str) -> float | None:
 
 
 @st.cache_data(show_spinner=False, max_entries=8)
-def _b_categories(folder: str, revision: int, filters: Filters) -> Any:
+def _b_categories(folder: str, revision: int, filters: Filters) -> measures.CategoryTable:
+    # The table has no interval by patient.
+    interval = "wilson" if filters.interval == "clustered" else filters.interval
     return measures.b_category_table(
-        registry(), as_of=filters.as_of, start=filters.start, end=filters.end, interval=filters.interval
+        registry(), as_of=filters.as_of, start=filters.start, end=filters.end, interval=interval
     )
 
 
-def b_categories() -> Any:
+def b_categories() -> measures.CategoryTable:
     """The B-category table with its ratios."""
     return _b_categories(*_state(), filters())
 
 
 @st.cache_data(show_spinner=False, max_entries=8)
-def _curve(folder: str, revision: int, filters: Filters) -> Any:
+def _curve(folder: str, revision: int, filters: Filters) -> measures.Curve:
     return measures.curve(registry(), as_of=filters.as_of, start=filters.start, end=filters.end)
 
 
-def curve() -> Any:
+def curve() -> measures.Curve:
     """Cancer after a benign result: two estimates with numbers at risk."""
     return _curve(*_state(), filters())
 

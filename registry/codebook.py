@@ -44,11 +44,13 @@ class Column:
 
     ``source`` is ``table.field`` of the data dictionary, ``procedure_facts.column``, or
     ``export`` for what is made here; ``definition`` is given for the last only.
+    ``coded_as`` names the field of the dictionary whose codes a derived column holds.
     """
 
     name: str
     source: str
     sensitivity: str
+    coded_as: str = ""
     definition: str = ""
 
 
@@ -74,7 +76,7 @@ def load_cohort() -> Cohort:
         or a sensitivity is not known.
     """
     file = next(one for one in sqlfiles.load_folder("cohorts", _REQUIRED, _OPTIONAL) if one.name == COHORT)
-    columns = tuple(_column(text) for text in _entries(file.header["columns"]))
+    columns = tuple(parse_column(text) for text in _entries(file.header["columns"]))
     withheld = {}
     for text in _entries(file.header["withheld"]):
         source, _, why = text.partition(" ")
@@ -88,20 +90,28 @@ def _entries(text: str) -> list[str]:
     return [part.strip() for part in text.split(";") if part.strip()]
 
 
-def _column(text: str) -> Column:
+def parse_column(text: str) -> Column:
+    """One declared column: name, source, sensitivity, field with codes, and definition after a colon.
+
+    Raises
+    ------
+    HeaderProblem
+        A part is missing or not known, or an identifier or free text is declared.
+    """
     head, _, definition = text.partition(":")
     parts = head.split()
     where = f"sql/cohorts/{COHORT}.sql"
-    if len(parts) != 3 or parts[2] not in SENSITIVITIES:
+    if len(parts) not in (3, 4) or parts[2] not in SENSITIVITIES:
         raise sqlfiles.HeaderProblem(
-            f"{where}: '{head}' is not 'name source sensitivity'. Known sensitivities: {', '.join(SENSITIVITIES)}."
+            f"{where}: '{head}' is not 'name source sensitivity', with a field that has codes where they apply. "
+            f"Known sensitivities: {', '.join(SENSITIVITIES)}."
         )
-    name, source, sensitivity = parts
+    name, source, sensitivity, *coded = parts
     if (tuple(source.split(".")) in IDENTIFYING | FREE_TEXT) or source.endswith(".patient"):
         raise sqlfiles.HeaderProblem(
             f"{where}: {source} identifies a person or is free text, and is never exported. Take {name} out."
         )
-    return Column(name, source, sensitivity, definition.strip())
+    return Column(name, source, sensitivity, coded[0] if coded else source, definition.strip())
 
 
 def codebook(
@@ -126,34 +136,43 @@ def codebook(
     """
     rows = []
     for column in cohort.columns:
-        table, _, name = column.source.partition(".")
-        unit, allowed, definition = "", "", column.definition
-        if table in tables() and name in tables()[table].names:
-            field = tables()[table][name]
-            unit, definition = field.unit, definition or field.definition or name.replace("_", " ")
-            allowed = _codes(table, name, added_codes.get(column.source, ())) or field.allowed
-        elif table == "procedure_facts":
-            definition = definition or comments.get(name, "")
-            if match := re.search(r" ?\[([^\]]+)\]$", definition):
-                unit, definition = match.group(1), definition[: match.start()]
+        unit, allowed, definition = _described(column, comments)
         kind = str(frame.schema[column.name])
         rows.append(
             {
                 "column": column.name,
                 "type": _TYPES.get(kind, "integer" if kind.startswith(("Int", "UInt")) else kind.lower()),
-                "unit": "" if unit == "1" else unit,
-                "allowed": allowed,
+                "unit": unit or None,
+                "allowed": _codes(column.coded_as, added_codes.get(column.coded_as, ())) or allowed or None,
                 "definition": definition,
                 "source": column.source,
                 "sensitivity": column.sensitivity,
                 "missing": frame[column.name].null_count(),
             }
         )
-    return pl.DataFrame(rows)
+    return pl.DataFrame(rows, infer_schema_length=None)
 
 
-def _codes(table: str, name: str, added: Sequence[str]) -> str:
-    """Codes of a list with their labels; empty where the field has none."""
+def _described(column: Column, comments: Mapping[str, str]) -> tuple[str, str, str]:
+    """Unit, range and definition of a column, from where it is declared."""
+    table, _, name = column.source.partition(".")
+    if table in tables():
+        field = tables()[table][name]
+        unit = "" if field.unit == "1" else field.unit
+        return (
+            unit,
+            field.allowed,
+            column.definition or field.definition or name.replace("_", " ").capitalize(),
+        )
+    definition = column.definition or comments.get(name, "")
+    if match := re.search(r" ?\[([^\]]+)\]$", definition):
+        return match.group(1), "", definition[: match.start()]
+    return "", "", definition
+
+
+def _codes(source: str, added: Sequence[str]) -> str:
+    """Codes of a field with their labels; empty where it has no list."""
+    table, _, name = source.partition(".")
     if (table, name) not in vocabulary.fields():
         return ""
     known = [f"{code} = {label}" for code, label in vocabulary.labels(table, name).items()]
@@ -167,5 +186,9 @@ def codebook_page(book: pl.DataFrame, cohort: Cohort) -> str:
     heads = [name for name in book.columns if name != "allowed"]
     lines += ["", f"| {' | '.join([*heads, 'allowed'])} |", f"|{' --- |' * (len(heads) + 1)}"]
     for row in book.iter_rows(named=True):
-        lines.append(f"| {' | '.join(str(row[name]).replace('|', ', ') for name in [*heads, 'allowed'])} |")
+        lines.append(f"| {' | '.join(_cell(row[name]) for name in [*heads, 'allowed'])} |")
     return "\n".join([*lines, ""])
+
+
+def _cell(value: object) -> str:
+    return "" if value is None else str(value).replace("|", ", ")

@@ -38,6 +38,9 @@ if TYPE_CHECKING:
 
 #: A spreadsheet takes a text that begins so for a formula.
 _FORMULA = r"^[=+\-@\t\r＝＋－＠]"
+#: Patients in a class smaller than this are easily known again (common practice).
+_SMALL_CLASS = 11
+_CLASS_BY = ("ten years of age", "year", "breast", "site")
 GUARD_RULE = (
     "Text cells of the CSV files that begin with = + - @, a tab, a return or a full-width form of these "
     "carry a leading apostrophe; the Parquet file holds them as recorded."
@@ -179,6 +182,26 @@ def _flow(cursor: duckdb.DuckDBPyConnection, period: dict[str, Any]) -> tuple[tu
     )
 
 
+def small_classes(frame: pl.DataFrame) -> dict[str, Any]:
+    """How few patients share what can point to one of them: measured, not assumed.
+
+    Returns
+    -------
+    dict
+        ``by`` (what makes a class), ``classes``, ``patients_in_smallest``, and the number
+        of ``classes_below`` the ``threshold`` of patients; zeros for an empty export.
+    """
+    keys = [pl.col("age_years") // 10, pl.col("started_on").dt.year(), pl.col("laterality"), pl.col("site")]
+    sizes = frame.group_by(keys).agg(pl.col("patient_no").n_unique().alias("patients"))["patients"]
+    return {
+        "by": list(_CLASS_BY),
+        "classes": sizes.len(),
+        "patients_in_smallest": min(sizes.to_list(), default=0),
+        "threshold": _SMALL_CLASS,
+        "classes_below": int((sizes < _SMALL_CLASS).sum()),
+    }
+
+
 # -- writing -----------------------------------------------------------------------
 
 
@@ -255,6 +278,7 @@ def export(
         files, guarded = _write_tables(place, cohort, taken, registry)
         manifest = _manifest(registry, cohort, taken, request)
         manifest["files"] = {name: {"sha256": sha256, "rows": rows} for name, (sha256, rows) in files.items()}
+        manifest["small_classes"] = small_classes(taken.frame)
         manifest["guarded"] = {"rule": GUARD_RULE, "cells": guarded}
         path = place / "MANIFEST.json"
         path.write_text(json.dumps(manifest, indent=2, ensure_ascii=False) + "\n", encoding="utf-8")

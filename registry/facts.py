@@ -199,4 +199,5 @@ def is_current(cursor: duckdb.DuckDBPyConnection) -> bool:
     False after an upgrade that changed them, and in a registry whose facts were never
     built; then :func:`rebuild` is due.
     """
-    return cursor.execute("SELECT sha256 FROM facts_definition").fetchall() == [(definition_sha256(cursor),)]
+    kept = [row[0] for row in cursor.execute("SELECT sha256 FROM facts_definition").fetchall()]
+    return kept == [definition_sha256(cursor)]

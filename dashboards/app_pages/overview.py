@@ -16,7 +16,8 @@ lead(
     "How the service samples, whether pathology and imaging agree, and what was found later. Each row is one measure on one shared axis."
 )
 st.header("Waiting", anchor=False)
-waiting()
+with st.container(key="waiting"):
+    waiting()
 
 st.header("The service", anchor=False)
 proportions = grouped("proportion")

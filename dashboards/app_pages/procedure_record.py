@@ -6,115 +6,12 @@ import streamlit as st
 
 from dashboards import session
 from dashboards.components import cautions
+from dashboards.components import record_fields as fields
 from dashboards.components.line import line
 from dashboards.components.markup import element, show
-from dashboards.components.record_parts import facts, report, rows_table
+from dashboards.components.record_parts import facts, notes, reports, rows_table
 from dashboards.components.record_sketch import sketch
 from registry.errors import UsageProblem
-
-FINDING = (
-    "modality",
-    "correlate",
-    "laterality",
-    "region",
-    "clock_position",
-    "nipple_distance_mm",
-    "size_mm",
-    "assessment",
-    "finding_type",
-    "uptake_pattern",
-    "uptake_intensity",
-    "uptake_ratio",
-    "suv_max",
-    "other_cancer",
-)
-PROCEDURE = (
-    "site",
-    "operator",
-    "status",
-    "status_reason",
-    "guidance",
-    "approach",
-    "position",
-    "device",
-    "gauge",
-    "aperture_mm",
-    "dead_tip_mm",
-    "cores",
-    "residual",
-    "target_seen",
-    "safe_margin_mm",
-    "compression_mm",
-    "tracer",
-    "activity_mbq",
-    "injected_at",
-    "first_scan_at",
-    "marker",
-    "marker_shape",
-    "post_mammogram",
-    "repeat_of",
-    "repeat_reason",
-)
-TARGETING = (
-    "attempt",
-    "frame",
-    "needle_axis",
-    "needle_direction",
-    "planned_x_mm",
-    "planned_y_mm",
-    "planned_z_mm",
-    "seen_x_mm",
-    "seen_y_mm",
-    "seen_z_mm",
-    "achieved_x_mm",
-    "achieved_y_mm",
-    "achieved_z_mm",
-    "verification",
-    "stand_in",
-    "aperture_judgement",
-    "action",
-)
-SPECIMENS = (
-    "specimen_id",
-    "taken_order",
-    "cores",
-    "mass_g",
-    "scan_at",
-    "counts",
-    "background_counts",
-    "uptake_seen",
-    "calcifications_seen",
-    "reader",
-)
-REVIEWS = (
-    "reviewed_on",
-    "stage",
-    "radiologist",
-    "pathologist",
-    "determination",
-    "reason",
-    "management",
-    "responsible",
-    "due_on",
-    "booked_for",
-    "declined_on",
-    "informed_on",
-)
-FOLLOWUP = (
-    "happened_on",
-    "procedure_id",
-    "kind",
-    "modality",
-    "imaging_outcome",
-    "diagnosis",
-    "same_site",
-    "excision_kind",
-    "adjudication",
-    "contact_result",
-    "closure_reason",
-)
-CHAIN = ("started_on", "procedure_id", "status", "guidance", "repeat_of", "repeat_reason")
-COMPLICATIONS = ("onset_on", "kind", "grade", "scheme", "action")
 
 listed = session.listed_procedures().get_column("procedure_id").to_list()
 linked = session.linked(session.PROCEDURE)
@@ -128,7 +25,9 @@ chosen = st.selectbox(
     help=f"Listed are the {session.LISTED_PROCEDURES} that started last; any other key can be typed.",
 )
 if not chosen:
-    st.markdown("The registry holds no procedures yet. Bring some in on the page Intake.")
+    show(
+        element("p", "The registry holds no procedures yet. Bring some in on the page Intake.", class_="lead")
+    )
     st.stop()
 try:
     found = session.record(chosen)
@@ -139,35 +38,28 @@ session.set_link(session.PROCEDURE, chosen)
 
 line(found.line)
 show(element("p", found.missing_sentence(), class_="beside"))
-for change in found.changes:
-    show(element("p", f"{change}.", class_="change"))
 
 st.header("Pathology", anchor=False)
-if not found.reports:
-    show(element("p", "No report is recorded.", class_="beside"))
-for one in found.reports:
-    report(one)
+reports(found.reports)
 
 st.header("Decision", anchor=False)
-rows_table("reviews", "Reviews, in the order of their dates", found.reviews, REVIEWS)
-for review in found.reviews:
-    if review["note"]:
-        show(element("p", f"Note of {review['reviewed_on']}: {review['note']}", class_="beside"))
+rows_table("reviews", "Reviews", found.reviews, fields.REVIEWS)
+notes(found.reviews)
 
 st.header("Needle and target", anchor=False)
 sketch(found)
-rows_table("targeting", "Needle placements", found.targeting, TARGETING)
+rows_table("targeting", "Needle placements", found.targeting, fields.TARGETING)
 
 st.header("Specimens", anchor=False)
-rows_table("specimens", "Specimen containers", found.specimens, SPECIMENS)
+rows_table("specimens", "Containers", found.specimens, fields.SPECIMENS)
 
 st.header("Afterwards", anchor=False)
-rows_table("followup", "Follow-up, on any procedure of the chain", found.followup, FOLLOWUP)
-rows_table("procedures", "Other procedures of the chain", found.chain, CHAIN)
-rows_table("complications", "Complications", found.complications, COMPLICATIONS)
+rows_table("followup", "Follow-up, on any procedure of the chain", found.followup, fields.FOLLOWUP)
+rows_table("procedures", "Other procedures of the chain", found.chain, fields.CHAIN)
+rows_table("complications", "Complications", found.complications, fields.COMPLICATIONS)
 
-st.header("Finding and procedure", anchor=False)
-facts("findings", found.finding, FINDING)
-st.divider()
-facts("procedures", found.procedure, PROCEDURE)
+st.header("Finding", anchor=False)
+facts("findings", found.finding, fields.FINDING)
+st.header("Procedure", anchor=False)
+facts("procedures", found.procedure, fields.PROCEDURE)
 cautions.caution(cautions.RECORD, cautions.GEOMETRY, cautions.TRACER, cautions.PHYSICS)

@@ -1,4 +1,5 @@
 """B categories."""
 
+
 def b_category_tables() -> None:
     """Not yet."""

@@ -33,7 +33,7 @@ def chart(spec: dict[str, Any], *, title: str, description: str, frame: pl.DataF
     show(element("p", title, class_="chart-title"))
     st.vega_lite_chart(
         None,
-        {**spec, "config": VEGA_CONFIG, "description": description},
+        {**spec, "config": VEGA_CONFIG},
         theme=None,
         width="stretch" if spec.get("width") == "container" else "content",
         alt=description,

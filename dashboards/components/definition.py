@@ -9,32 +9,44 @@ from dashboards.components.markup import Markup, element, joined, show
 if TYPE_CHECKING:
     from registry.measures import Measure
 
-#: Keys of the header in the order in which they are read; others follow.
-_ORDER = (
-    "unit",
-    "denominator",
-    "exclusions",
-    "numerator",
-    "value",
-    "window",
-    "interval",
-    "bounds",
-    "direction",
-    "note",
-    "caution",
-    "source",
-)
-_LEFT_OUT = frozenset({"measure", "kind", "title", "question", "group"})
-_WORDS = {"unit": "counted", "value": "value per procedure"}
+#: Parts of a definition in the order in which they are read, and what they are called.
+_PARTS = {
+    "unit": "Counted",
+    "denominator": "Among",
+    "exclusions": "Left out",
+    "numerator": "Counts",
+    "value": "Value",
+    "window": "Window",
+    "interval": "Interval",
+    "note": "Note",
+    "caution": "Caution",
+    "source": "Source",
+}
+_BOUNDS = {
+    "missing": "Units whose outcome is not known are shown as if none, and as if all, had counted.",
+    "cancers": "Units whose later course is not known are shown as if none, and as if all, were cancers missed.",
+    "benign": "Units whose later course is not known are shown as if none, and as if all, were cancers missed by a benign result.",
+}
 
 
 def definition(measure: Measure) -> None:
-    """Show the header of a measure's file as a list of terms."""
-    keys = [key for key in _ORDER if key in measure.header]
-    keys += [key for key in measure.header if key not in _ORDER and key not in _LEFT_OUT]
-    terms = joined(_term(key, measure.header[key]) for key in keys if measure.header[key])
-    show(element("dl", terms, _term("name", measure.id), class_="definition"))
+    """Show a measure's definition as a list of terms."""
+    terms = [_term(words, _body(measure, name)) for name, words in _PARTS.items()]
+    if measure.bounds:
+        terms.append(_term("Bounds", _BOUNDS[measure.bounds]))
+    terms.append(_term("Name in files", measure.id))
+    show(element("dl", joined(terms), class_="definition"))
 
 
-def _term(key: str, text: str) -> Markup:
-    return joined([element("dt", _WORDS.get(key, key).replace("_", " ").capitalize()), element("dd", text)])
+def _body(measure: Measure, name: str) -> str | Markup:
+    if name != "exclusions":
+        text: str = getattr(measure, name)
+        return f"{text} [{measure.value_unit}]" if name == "value" and text else text
+    steps = [
+        element("li", element("b", one.reason), f": {one.meaning}") for one in measure.exclusions
+    ]
+    return element("ol", *steps) if steps else "nobody"
+
+
+def _term(name: str, body: str | Markup) -> Markup:
+    return joined([element("dt", name), element("dd", body)]) if body else Markup()

@@ -18,14 +18,11 @@ if TYPE_CHECKING:
 def exclusion_flow(measure: Measure) -> None:
     """Ordered reasons with the number left out and the number remaining, each with a slim bar."""
     flow = session.exclusion_flow(measure.id)
-    if not flow:
-        show(element("p", "Nothing is left out of this measure.", class_="beside"))
-        return
-    first = flow[0][1] + flow[0][2]
+    first = flow[0][2]
     caption = f"{measure.title}: from all procedures of the period to the denominator"
     head = element("tr", *(element("th", text, scope="col", class_=kind) for text, kind in _HEADS))
     body = [_step("All procedures of the period", None, first, first)]
-    body += [_step(reason.capitalize(), left_out, remaining, first) for reason, left_out, remaining in flow]
+    body += [_step(_capital(reason), left_out, remaining, first) for reason, left_out, remaining in flow[1:]]
     made = element(
         "table",
         element("caption", caption),
@@ -39,6 +36,10 @@ def exclusion_flow(measure: Measure) -> None:
         flow, schema={"reason": pl.String, "left_out": pl.Int64, "remaining": pl.Int64}, orient="row"
     )
     download("Download as CSV", frame, f"{measure.id} flow.csv", key=f"csv flow {measure.id}")
+
+
+def _capital(text: str) -> str:
+    return text[:1].upper() + text[1:]
 
 
 _HEADS = (("Step", None), ("Left out", "number"), ("Remaining", "number"), ("Remaining, drawn", "bar-cell"))

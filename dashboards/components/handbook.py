@@ -22,7 +22,7 @@ def matching(wanted: str) -> list[tuple[str, list[Measure]]]:
     words = wanted.lower().split()
     found: dict[str, list[Measure]] = {}
     for one in load_measures().values():
-        text = " ".join([one.id, one.title, one.question, *one.header.values()]).lower()
+        text = " ".join(str(part) for part in (*vars(one).values(), *one.reasons)).lower()
         if all(word in text for word in words):
             found.setdefault(one.group, []).append(one)
     order = [*QUESTIONS, *sorted(set(found) - set(QUESTIONS))]

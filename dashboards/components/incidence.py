@@ -1,4 +1,5 @@
 """Incidence."""
 
+
 def incidence() -> None:
     """Not yet."""

@@ -25,9 +25,12 @@ _STATES = {
 
 
 def line(stations: Sequence[Station]) -> None:
-    """Draw the line of a procedure with its legend."""
+    """Draw the line of a procedure with its legend, and say what changed after the decision."""
     show(line_list(stations))
-    show(_legend(any(station.changed for station in stations)))
+    changes = [station.changed for station in stations if station.changed]
+    show(_legend(bool(changes)))
+    for change in changes:
+        show(element("p", f"{change}.", class_="change"))
 
 
 def line_list(stations: Sequence[Station]) -> Markup:
@@ -49,8 +52,8 @@ def _station(station: Station) -> Markup:
         element("time", str(station.on), datetime=str(station.on))
         if station.on
         else element("span", "no date", class_="no-date"),
-        element("ul", *(element("li", word) for word in station.words)),
-        element("p", station.changed, class_="change") if station.changed else None,
+        element("ul", *(element("li", word[:1].upper() + word[1:]) for word in station.words)),
+        element("p", "changed after the decision", class_="change") if station.changed else None,
         class_=kind,
     )
 

@@ -34,10 +34,12 @@ def measure_panel(measure: Measure) -> None:
         if measure.kind == "proportion":
             _proportion(measure)
         else:
-            quantity_table([measure], key=f"{measure.id} all")
+            row = session.results([measure.id])[0]
+            show(element("p", words.quantity(row), class_="result"))
+            show(element("p", words.excluded(row["excluded"]), class_="beside"))
         if (by := session.filters().by) is not None:
             _strata(measure, by)
-        _opened(measure)
+        folds(measure)
 
 
 def _proportion(measure: Measure) -> None:
@@ -52,8 +54,8 @@ def _proportion(measure: Measure) -> None:
         and (line := words.clustering(session.clustering(measure.id)))
     ):
         show(element("p", line, class_="beside attention"))
-    if caution := measure.header.get("caution"):
-        show(element("p", caution, class_="beside"))
+    if measure.caution:
+        show(element("p", measure.caution, class_="beside"))
 
 
 def _strata(measure: Measure, by: str) -> None:
@@ -73,8 +75,8 @@ def _strata(measure: Measure, by: str) -> None:
     )
 
 
-def _opened(measure: Measure) -> None:
-    """Three folds that cost nothing until they are opened."""
+def folds(measure: Measure) -> None:
+    """Definition, exclusion flow and procedures of a measure; they cost nothing until they are opened."""
     parts = {
         "Definition": lambda: definition(measure),
         "Exclusion flow": lambda: exclusion_flow(measure),

@@ -30,7 +30,7 @@ def procedure_list(measure: Measure) -> None:
     rows = found.filter(pl.col("part") == chosen)
     choose_procedure(rows.get_column("procedure_id").to_list(), key=measure.id)
     columns = [
-        name for name in rows.columns if name not in ("part", "excluded_because", "in_numerator", "unknown")
+        name for name in rows.columns if name not in _NOT_SHOWN
     ]
     more = f", the first {SHOWN_ROWS}" if rows.height > SHOWN_ROWS else ""
     cells = [[_cell(value) for value in row] for row in rows.select(columns).head(SHOWN_ROWS).rows()]
@@ -59,18 +59,16 @@ def choose_procedure(keys: list[str], *, key: str) -> None:
     )
 
 
-_KEPT = ("In the numerator", "In the denominator only", "Measured")
+_KEPT = ("In the numerator", "In the denominator only", "Kept")
 
 
 def _with_part(found: pl.DataFrame, measure: Measure) -> pl.DataFrame:
     left_out = pl.format("Left out: {}", pl.col("excluded_because"))
+    kept = pl.lit(_KEPT[2])
     if measure.kind == "proportion":
         kept = pl.when(pl.col("in_numerator")).then(pl.lit(_KEPT[0])).otherwise(pl.lit(_KEPT[1]))
-    else:
-        kept = pl.lit(_KEPT[2])
-    return found.with_columns(
-        pl.when(pl.col("excluded_because").is_null()).then(kept).otherwise(left_out).alias("part")
-    )
+    part = pl.when(pl.col("excluded_because").is_null()).then(kept).otherwise(left_out)
+    return found.with_columns(part.alias("part"))
 
 
 def _cell(value: object) -> str:

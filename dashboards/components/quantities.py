@@ -82,16 +82,16 @@ def _row(row: dict[str, Any], name: str, ends: tuple[float, float] | None) -> Ma
         ]
         return element("tr", element("th", name, scope="row"), *cells, element("td"))
     interval = (
-        f" ({_number(row['lower'])}–{_number(row['upper'])})"
+        f" ({words.number(row['lower'])}–{words.number(row['upper'])})"
         if row["lower"] is not None and row["upper"] is not None
         else ""
     )
     texts = (
         words.count(row["n"]),
         words.count(row["missing"]),
-        f"{_number(row['median'])} {unit}{interval}",
-        f"{_number(row['q1'])}–{_number(row['q3'])}",
-        f"{_number(row['p5'])}–{_number(row['p95'])}",
+        f"{words.number(row['median'])} {unit}{interval}",
+        f"{words.number(row['q1'])}–{words.number(row['q3'])}",
+        f"{words.number(row['p5'])}–{words.number(row['p95'])}",
     )
     cells = [element("td", text, class_="number") for text in texts]
     return element(
@@ -120,12 +120,6 @@ def _lane(row: dict[str, Any], ends: tuple[float, float] | None) -> Markup:
         element("i", class_="dot", style=f"left:{at(row['median'])}"),
     ]
     return element("div", *marks, class_="lane single", aria_hidden="true")
-
-
-def _number(value: float) -> str:
-    if abs(value) >= 100:
-        return f"{value:.0f}"
-    return f"{value:.1f}" if abs(value) >= 1 or value == 0 else f"{value:.2f}"
 
 
 def _flat(rows: list[dict[str, Any]]) -> pl.DataFrame:

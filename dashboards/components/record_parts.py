@@ -4,7 +4,10 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+import streamlit as st
+
 from dashboards.components.markup import Markup, element, joined, show
+from dashboards.components.record_fields import REPORT
 from dashboards.components.tables import table
 from registry.dictionary import tables
 from registry.vocabulary import fields, label
@@ -15,7 +18,18 @@ if TYPE_CHECKING:
 Row = dict[str, Any]
 
 #: Names on screen that differ from the field's own.
-_NAMES = {"safe_margin_mm": "distance beyond the target"}
+_NAMES = {
+    "safe_margin_mm": "distance beyond the target",
+    "post_mammogram": "post-procedure mammogram",
+    "suv_max": "SUV max",
+    "er": "ER",
+    "pr": "PR",
+    "her2": "HER2",
+    "b_category": "B category",
+    "guidance": "guided by",
+    "residual": "target after sampling",
+    "other_cancer": "cancer known elsewhere",
+}
 
 
 def shown(table_name: str, field: str, value: object) -> str:
@@ -45,16 +59,19 @@ def field_name(field: str) -> str:
 
 
 def facts(table_name: str, row: Row, names: Iterable[str]) -> None:
-    """Fields of one row as a list of terms; an empty one reads "not recorded"."""
-    terms = [_fact(field_name(name), shown(table_name, name, row[name])) for name in names]
+    """Fields of one row as a list of terms; empty ones are left to the sentence on missing fields."""
+    terms = [
+        _fact(field_name(name), shown(table_name, name, row[name])) for name in names if row[name] is not None
+    ]
     show(element("dl", joined(terms), class_="facts"))
 
 
 def _fact(name: str, text: str) -> Markup:
-    empty = None if text else "empty"
-    return element(
-        "div", element("dt", name.capitalize()), element("dd", text or "not recorded", class_=empty)
-    )
+    return element("div", element("dt", _capital(name)), element("dd", text))
+
+
+def _capital(name: str) -> str:
+    return name[:1].upper() + name[1:]
 
 
 def rows_table(table_name: str, caption: str, rows: Sequence[Row], names: Sequence[str]) -> None:
@@ -66,47 +83,49 @@ def rows_table(table_name: str, caption: str, rows: Sequence[Row], names: Sequen
     kinds = {one.name: one.type for one in tables()[table_name].fields}
     numeric = frozenset(i for i, name in enumerate(kept) if kinds.get(name) in ("decimal", "integer"))
     cells = [[shown(table_name, name, row[name]) for name in kept] for row in rows]
-    table(caption, [field_name(name).capitalize() for name in kept], cells, numeric)
+    table(caption, [_capital(field_name(name)) for name in kept], cells, numeric, caption_seen=True)
 
 
-def report(row: Row) -> None:
-    """One version of a report: the pathologist's own words, and the codes beside them."""
-    status = shown("pathology", "status", row["status"])
-    counts = "counts" if row["is_current"] else "does not count"
+def reports(rows: Sequence[Row]) -> None:
+    """The versions that count, then the earlier and retracted ones folded away."""
+    if not rows:
+        show(element("p", "No report is recorded.", class_="beside"))
+    for row in rows:
+        if row["is_current"]:
+            _report(row)
+    old = [row for row in rows if not row["is_current"]]
+    if old:
+        with st.expander(f"Versions that do not count ({len(old)})"):
+            for row in old:
+                _report(row)
+
+
+def _report(row: Row) -> None:
+    """One version: the pathologist's own words, and the codes beside them."""
+    status = shown("pathology", "status", row["status"]).lower()
     container = f", specimen {row['specimen_id']}" if row["specimen_id"] else ""
-    head = f"Report {row['report_id']}{container}, version {row['version']} ({status.lower()}, {counts}), {row['reported_on']}"
+    head = f"Report {row['report_id']}{container}, version {row['version']}, {status}, {row['reported_on']}"
     own_words = row["conclusion"] or "No text was sent with this version."
-    names = (
-        "diagnosis",
-        "b_category",
-        "lesion",
-        "other_lesions",
-        "explains_finding",
-        "atypia",
-        "grade",
-        "er",
-        "pr",
-        "her2",
-        "calcifications",
-        "further_work",
-        "morphology",
-    )
-    terms = [
-        _fact(field_name(name), shown("pathology", name, row[name]))
-        for name in names
-        if row[name] is not None
-    ]
     quote = element(
         "blockquote",
         *(element("p", part) for part in own_words.splitlines() if part.strip()),
         class_=None if row["conclusion"] else "empty",
     )
-    kind = "report" if row["is_current"] else "report old"
-    show(
-        element(
-            "section",
-            element("p", head, class_="report-head"),
-            element("div", quote, element("dl", joined(terms), class_="facts"), class_="beside-each-other"),
-            class_=kind,
-        )
+    terms = joined(
+        _fact(field_name(name), shown("pathology", name, row[name]))
+        for name in REPORT
+        if row[name] is not None
     )
+    body = element("div", quote, element("dl", terms, class_="facts"), class_="beside-each-other")
+    show(element("section", element("p", head, class_="report-head"), body, class_="report", aria_label=head))
+
+
+def notes(reviews: Sequence[Row]) -> None:
+    """Free text of the reviews, as it was written."""
+    for row in reviews:
+        if row["note"]:
+            show(
+                element(
+                    "p", element("strong", f"Note of {row['reviewed_on']}: "), row["note"], class_="beside"
+                )
+            )

@@ -38,7 +38,7 @@ def sidebar() -> session.Filters:
         interval = st.selectbox(
             "Interval",
             list(METHODS),
-            format_func=lambda one: METHODS[one].capitalize() if one == "clustered" else METHODS[one],
+            format_func=METHODS.__getitem__,
             help="Clustered allows for several procedures of one patient.",
         )
     return session.Filters(as_of=as_of, start=start, end=end, by=by, interval=interval)

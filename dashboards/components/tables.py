@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import re
 from typing import TYPE_CHECKING
 
 import polars as pl
 import streamlit as st
 
 from dashboards.components.markup import Markup, element, joined, show
+
+_DATE = re.compile(r"^\d{4}-\d\d-\d\d")
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -23,6 +26,8 @@ def table(
     heads: Sequence[str],
     rows: Sequence[Sequence[object]],
     numeric: frozenset[int] = frozenset(),
+    *,
+    caption_seen: bool = False,
 ) -> None:
     """A table with a caption.
 
@@ -36,6 +41,8 @@ def table(
         Cells; None is shown as an empty cell.
     numeric
         Columns that are set flush right.
+    caption_seen
+        Show the caption above the table, where no heading says the same.
     """
 
     def classed(column: int) -> str | None:
@@ -49,7 +56,7 @@ def table(
     )
     made = element(
         "table",
-        element("caption", caption),
+        element("caption", caption, class_="seen" if caption_seen else None),
         element("thead", head),
         element("tbody", body),
         class_="plain",
@@ -59,6 +66,8 @@ def table(
 
 def _cell(column: int, value: object, kind: str | None) -> Markup:
     text = value if isinstance(value, Markup) else "" if value is None else str(value)
+    if _DATE.match(text):
+        kind = f"{kind} date" if kind else "date"
     if column == 0:
         return element("th", text, scope="row", class_=kind)
     return element("td", text, class_=kind)

@@ -21,7 +21,9 @@ INTAKE_PAGE = "app_pages/intake.py"
 
 def waiting() -> None:
     """One line per worklist, opened into its rows, and one for the rows that are held."""
-    for name, one in load_worklists().items():
+    known = load_worklists()
+    for name in (*_SENTENCES, *(name for name in known if name not in _SENTENCES)):
+        one = known[name]
         rows = session.worklist(name)
         fold = st.expander(f"{_sentence(name, rows.height)}", key=f"waiting {name}", on_change="rerun")
         if fold.open:
@@ -45,18 +47,19 @@ def _sentence(name: str, number: int) -> str:
     return f"{words.plural(number, 'procedure')} {after.format(**{key: f'{value:g}' for key, value in numbers.items()})}"
 
 
+#: Worklist -> what follows the number, and what is said where nothing waits; in this order.
 _SENTENCES = {
     "pathology_pending": (
         "without a report for more than {report_due_days} days",
         "No procedure waits for its report",
     ),
-    "concordance_review": ("to be reviewed with the pathologist", "No procedure waits for a joint review"),
+    "concordance_review": ("without a joint review that decides", "No procedure waits for a joint review"),
+    "actions_open": ("with a recommended step not booked or not done", "No recommended step is open"),
     "follow_up_due": ("with a benign result due for follow-up", "No follow-up is due"),
     "cancelled_unresolved": (
         "not sampled, and not resolved",
         "No target that was not sampled is left unresolved",
     ),
-    "actions_open": ("with a recommended step not booked or not done", "No recommended step is open"),
 }
 
 

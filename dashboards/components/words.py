@@ -13,11 +13,13 @@ Row = dict[str, Any]
 
 #: A thin space that does not break, between a number and its unit.
 NARROW = "\u202f"
+#: Interval methods that the sidebar offers, and what they are called there.
 METHODS = {
     "wilson": "Wilson",
-    "exact": "Clopper-Pearson",
+    "exact": "Clopper-Pearson, exact",
     "jeffreys": "Jeffreys",
-    "clustered": "clustered Wilson",
+    "midp": "Mid-P",
+    "clustered": "Wilson, clustered by patient",
 }
 NO_PROCEDURES = "no procedures"
 #: A clustered interval wider than the plain one by more than this is worth a line.
@@ -30,13 +32,14 @@ class Figure:
 
     ``kind`` is ``none`` (empty denominator), ``counts`` (too few for a percentage),
     ``zero`` (no events: an upper bound in place of an interval) or ``rate``. ``short``
-    goes into tables, ``sentence`` stands alone. ``low`` and ``high`` are the ends to draw,
+    and ``range`` go into tables, ``sentence`` stands alone. ``low`` and ``high`` are the ends to draw,
     None where nothing is drawn.
     """
 
     kind: str
     counts: str
     short: str
+    range: str
     sentence: str
     value: float | None = None
     low: float | None = None
@@ -75,28 +78,56 @@ def figure(row: Row, minimum: int) -> Figure:
     """
     x, n = row["numerator"], row["denominator"]
     if not n:
-        return Figure("none", NO_PROCEDURES, NO_PROCEDURES, "No procedures.")
+        return Figure("none", "0", NO_PROCEDURES, "", "No procedures.")
     counts = f"{count(x)} of {count(n)}"
     if n < minimum:
         text = f"{counts}; too few for a percentage"
-        return Figure("counts", counts, "too few", f"{text}.")
+        return Figure("counts", counts, "too few", "for a percentage", f"{text}.")
     level = f"{100 * row['confidence']:g}{NARROW}%"
     bound = row.get("upper_bound_no_events")
     if x == 0 and bound is not None:
-        short = f"0{NARROW}%, at most {percent(bound)}"
         sentence = f"{counts}; one-sided upper {level} bound {percent(bound)}."
-        return Figure("zero", counts, short, sentence, 0.0, 0.0, bound)
+        return Figure(
+            "zero", counts, f"0{NARROW}%", f"upper bound {100 * bound:.1f}", sentence, 0.0, 0.0, bound
+        )
     rate, low, high = row["proportion"], row["lower"], row["upper"]
-    short = f"{percent(rate)} ({100 * low:.1f}–{100 * high:.1f})"
-    method = METHODS.get(row["interval"], row["interval"])
-    sentence = f"{percent(rate)}, {counts}; {level} {method} interval {span(low, high)}."
-    return Figure("rate", counts, short, sentence, rate, low, high)
+    sentence = f"{percent(rate)}, {counts}; {level} interval {span(low, high)} ({row["method"]})."
+    return Figure(
+        "rate", counts, percent(rate), f"{100 * low:.1f}–{100 * high:.1f}", sentence, rate, low, high
+    )
+
+
+def number(value: float) -> str:
+    """A measured value with about three figures."""
+    if abs(value) >= 100:
+        return f"{value:.0f}"
+    return f"{value:.1f}" if abs(value) >= 1 or value == 0 else f"{value:.2f}"
+
+
+def quantity(row: Row) -> str:
+    """A quantity in a sentence: median, its interval, quartiles, extremes, and how many."""
+    if not row["n"]:
+        return "No procedures."
+    unit = f"{NARROW}{row['unit']}"
+    interval = ""
+    if row["lower"] is not None and row["upper"] is not None:
+        interval = f" (95{NARROW}% interval {number(row['lower'])} to {number(row['upper'])})"
+    return (
+        f"Median {number(row['median'])}{unit}{interval}; quartiles {number(row['q1'])} and {number(row['q3'])}; "
+        f"5th and 95th percentile {number(row['p5'])} and {number(row['p95'])}; {plural(row['n'], 'procedure')}, "
+        f"{count(row['missing'])} missing."
+    )
 
 
 def excluded(reasons: Mapping[str, int]) -> str:
     """What was left out and why, in the order of the definition."""
     parts = [f"{count(number)} {reason}" for reason, number in reasons.items() if number]
     return f"Left out: {', '.join(parts)}." if parts else "Nothing left out."
+
+
+def left_out(reasons: Mapping[str, int]) -> str:
+    """How many were left out for any reason, for a cell of a table."""
+    return f"{count(sum(reasons.values()))} left out"
 
 
 def patients(row: Row) -> str:

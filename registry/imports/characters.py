@@ -23,6 +23,8 @@ CONTROL = frozenset(map(chr, (*range(0x00, 0x20), 0x7F, *range(0x80, 0xA0))))
 LAYOUT = frozenset("\t\n\r")
 #: Characters that no cell may hold.
 REFUSED = (CONTROL - LAYOUT) | UNSEEN | {REPLACEMENT}
+#: Spaces of other widths than the common one, which also stand at the edges of cells.
+WIDE_SPACES = frozenset(chr(code) for code in (0xA0, 0x1680, *range(0x2000, 0x200B), 0x202F, 0x205F, 0x3000))
 MINUS = "\u2212"
 #: First characters of UTF-8 that was read as a one-byte encoding and saved again.
 _TWICE_STARTS = frozenset("ÃÂâ")

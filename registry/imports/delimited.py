@@ -186,6 +186,11 @@ def _tidy(frame: pl.DataFrame, structure: Structure) -> pl.DataFrame:
     return frame.with_columns(text)
 
 
+def has_notable(distinct: frozenset[str]) -> bool:
+    """Whether cells may hold what a note has to be made of: see the two functions below."""
+    return characters.MINUS in distinct or characters.may_be_encoded_twice(distinct)
+
+
 def cells_with(frame: pl.DataFrame, characters_: frozenset[str]) -> list[tuple[int, str, str]]:
     """Line, column and text of each cell that holds one of a few characters."""
     pattern = "[" + "".join(sorted(characters_)) + "]"

@@ -15,8 +15,8 @@ NOTHING_IMPORTED = "Nothing was imported."
 class Faulty:
     """A record that is not sound.
 
-    ``cells`` are its texts by column; it is empty where they cannot be told apart, and
-    then ``raw`` holds the record (cut at the cell limit).
+    ``cells`` are its texts by column. Where they cannot be told apart they are None,
+    and ``raw`` holds the record (cut at the cell limit).
     """
 
     line: int
@@ -60,13 +60,14 @@ class FaultyRecords:
             Whether a cell is longer than the limit, or the record may hold one.
         """
         text = record.decode("utf-8").rstrip("\r\n")
-        raw = text[:CELL_LIMIT]
+        raw, unknown = text[:CELL_LIMIT], dict.fromkeys(self._columns)
         if misquoted:
             return Faulty(
                 line,
                 "misplaced_quote",
                 "A quotation mark stands inside a cell that is not quoted, or text follows a closing one.",
                 'Put the whole cell in quotation marks and double each one inside it ("").',
+                cells=unknown,
                 raw=raw,
             )
         if found != len(self._columns):
@@ -75,6 +76,7 @@ class FaultyRecords:
                 "ragged_row",
                 f"Expected {len(self._columns)} fields, found {found}.",
                 "Compare the line with the header: a separator is missing or too many, or a text with one in it is not quoted.",
+                cells=unknown,
                 raw=raw,
             )
         cells = dict(zip(self._columns, self._split(record), strict=False))
@@ -88,17 +90,17 @@ class FaultyRecords:
                 f"The cell is longer than {CELL_LIMIT // 1024} KiB.",
                 "Shorten it.",
                 column,
+                cells=unknown,
                 raw=raw,
             )
         return self._bad_character(line, cells, record)
 
     def _bad_character(self, line: int, cells: dict[str, str], record: bytes) -> Faulty:
         unquoted = b'"' not in record
-        for column, cell in cells.items():
-            if character := characters.first_refused(cell, layout_too=unquoted):
-                break
-        else:
-            column, character = "", "\t" if b"\t" in record else "\r"
+        found = ((name, characters.first_refused(cell, layout_too=unquoted)) for name, cell in cells.items())
+        # A tab or CR beside quoted cells of the same record is not looked up cell by cell.
+        beside = ("", "\t" if b"\t" in record else "\r")
+        column, character = next(((name, one) for name, one in found if one), beside)
         return Faulty(
             line,
             "refused_character",

@@ -21,10 +21,11 @@ import numpy as np
 
 from registry.errors import FileProblem
 from registry.imports import characters, header, quotes
+from registry.imports.chunk import Chunk, divide, has_edge_space, refused_rows
 from registry.imports.faulty import CELL_LIMIT, NOTHING_IMPORTED, Faulty, FaultyRecords
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator
+    from collections.abc import Callable
 
     from numpy.typing import NDArray
 
@@ -34,9 +35,7 @@ RECORD_LIMIT = 32 * 1024 * 1024
 
 _ASCII = bytes(range(128))
 _PRINTABLE = bytes(range(32, 127))
-_NOT_CONTROL = bytes(code for code in range(256) if code not in (*range(9), 11, 12, *range(14, 32), 127))
-_CONTROL = np.array([code not in _NOT_CONTROL for code in range(256)])
-_LF, _CR, _QUOTE, _SPACE, _TAB = 10, 13, 34, 32, 9
+_LF, _QUOTE = 10, 34
 
 
 @dataclass(frozen=True)
@@ -83,20 +82,6 @@ class Structure:
 
 
 @dataclass
-class _Chunk:
-    """One chunk of whole records: where records, lines and cells end."""
-
-    data: bytes
-    array: NDArray[np.uint8]
-    newlines: NDArray[np.int64]
-    marks: NDArray[np.int64]
-    starts: NDArray[np.int64]
-    ends: NDArray[np.int64]
-    counts: NDArray[np.int64]
-    forced: frozenset[int]
-
-
-@dataclass
 class _Scan:
     """State of a scan between chunks."""
 
@@ -127,6 +112,7 @@ class _Scan:
         if not data[found.mark_length : found.length].isascii():
             self.distinct |= set(found.text) - set(map(chr, range(128)))
         self.has_line_breaks |= found.has_line_breaks
+        self.has_quotes |= '"' in found.text
         if found.text.endswith("\n"):
             self.new_lines.add("\r\n" if found.text.endswith("\r\n") else "\n")
         self.line += data.count(b"\n", 0, found.length)
@@ -211,7 +197,7 @@ class _Scan:
             and max(int(newlines[0]), int(np.diff(newlines, append=len(data)).max())) > CELL_LIMIT
         ):
             return False
-        self.has_edge_space |= _has_edge_space(array, delimiter[0])
+        self.has_edge_space |= has_edge_space(array, delimiter[0])
         self.new_lines.add(ending)
         self.lines.append(np.arange(self.line, self.line + count, dtype=np.int64))
         self.line += len(newlines)
@@ -220,17 +206,15 @@ class _Scan:
     # -- all other chunks ----------------------------------------------------------
 
     def _take_arrays(self, data: bytes, work: bytes, forced: frozenset[int]) -> None:
-        chunk = self._divide(data, work, forced)
-        last_byte = chunk.array[np.maximum(chunk.ends - 1, 0)]
-        has_cr = (last_byte == _CR) & (chunk.ends > chunk.starts)
-        blank = chunk.ends - chunk.starts - has_cr == 0
+        chunk = divide(data, work, self.delimiter)
+        has_cr, blank = chunk.ends_with_cr, chunk.blank
         terminated = len(chunk.ends) - int(chunk.ends[-1] == len(data))
         self.new_lines |= {"\r\n" if cr else "\n" for cr in np.unique(has_cr[:terminated]).tolist()}
         self.has_line_breaks |= len(chunk.newlines) > terminated
         # Line breaks and wide spaces may stand at the edge of a cell too; then it is
         # cheaper to trim than to look.
-        self.has_edge_space |= self.has_line_breaks or bool(self.distinct & _WIDE_SPACES)
-        self.has_edge_space |= _has_edge_space(chunk.array, self.delimiter[0], chunk.marks)
+        self.has_edge_space |= self.has_line_breaks or bool(self.distinct & characters.WIDE_SPACES)
+        self.has_edge_space |= has_edge_space(chunk.array, self.delimiter[0], chunk.marks)
         faulty = FaultyRecords(self.name, self._names(), self.delimiter)
         bad = ~blank & (chunk.counts != len(self._names()))
         too_long = chunk.ends - chunk.starts > CELL_LIMIT
@@ -240,10 +224,10 @@ class _Scan:
                 too_long[row] = False
             elif b"\n" in record:
                 raise self._open_quote(data, data.find(b'"', int(chunk.starts[row])))
-        refused = self._refused_characters(chunk)
+        refused = refused_rows(chunk, self.delimiter, frozenset(self.distinct))
         bad |= too_long
         bad[sorted(refused)] = True
-        bad |= np.isin(chunk.starts, sorted(chunk.forced))
+        bad |= np.isin(chunk.starts, sorted(forced))
         at = self.line + np.searchsorted(chunk.newlines, chunk.starts)
         for row in np.flatnonzero(bad):
             record = data[chunk.starts[row] : chunk.ends[row]]
@@ -251,51 +235,19 @@ class _Scan:
                 record,
                 int(at[row]),
                 int(chunk.counts[row]),
-                chunk.starts[row] in chunk.forced,
+                chunk.starts[row] in forced,
                 bool(too_long[row]),
             )
             self.faulty.append(made)
         self._keep(chunk, bad | blank, at)
 
-    def _keep(self, chunk: _Chunk, gone: NDArray[np.bool_], at: NDArray[np.int64]) -> None:
+    def _keep(self, chunk: Chunk, gone: NDArray[np.bool_], at: NDArray[np.int64]) -> None:
         self.lines.append(at[~gone].astype(np.int64))
         size = len(chunk.data)
         for row in np.flatnonzero(gone):
             end = min(int(chunk.ends[row]) + 1, size)
             self.removed.append((self.offset + int(chunk.starts[row]), self.offset + end))
         self.line += len(chunk.newlines)
-
-    def _divide(self, data: bytes, work: bytes, forced: frozenset[int]) -> _Chunk:
-        array = np.frombuffer(work, np.uint8)
-        newlines = np.flatnonzero(array == _LF)
-        cells = np.flatnonzero(array == self.delimiter[0])
-        ends = newlines
-        marks = np.flatnonzero(array == _QUOTE)
-        if len(marks):
-            ends = ends[np.searchsorted(marks, ends) % 2 == 0]
-            cells = cells[np.searchsorted(marks, cells) % 2 == 0]
-        if not len(ends) or ends[-1] != len(work) - 1:
-            ends = np.append(ends, len(work))
-        starts = np.concatenate([[0], ends[:-1] + 1])
-        counts = np.diff(np.searchsorted(cells, ends), prepend=0) + 1
-        return _Chunk(data, array, newlines, marks, starts, ends, counts, forced)
-
-    def _refused_characters(self, chunk: _Chunk) -> set[int]:
-        """Records that hold a character that no cell may hold."""
-        rows: set[int] = set()
-        suspects = [np.flatnonzero(_CONTROL[chunk.array])] if chunk.data.translate(None, _NOT_CONTROL) else []
-        array, size = chunk.array, len(chunk.data)
-        if b"\r" in chunk.data or b"\t" in chunk.data:
-            layout = np.flatnonzero((array == _CR) | ((array == _TAB) & (self.delimiter != b"\t")))
-            following = array[np.minimum(layout + 1, size - 1)]
-            ends_line = (array[layout] == _CR) & ((following == _LF) | (layout == size - 1))
-            layout = layout[~ends_line]
-            suspects.append(layout[np.searchsorted(chunk.marks, layout) % 2 == 0])
-        for character in self.distinct & characters.REFUSED:
-            suspects.append(np.array(list(_places(chunk.data, character.encode("utf-8"))), dtype=np.int64))
-        for places in suspects:
-            rows |= set((np.searchsorted(chunk.starts, places, side="right") - 1).tolist())
-        return rows
 
     def _names(self) -> tuple[str, ...]:
         return self.columns or ()
@@ -313,37 +265,6 @@ class _Scan:
             self.has_edge_space,
             self.has_line_breaks,
         )
-
-
-#: Spaces of other widths than the common one, which also stand at edges.
-_WIDE_SPACES = frozenset(chr(code) for code in (0xA0, 0x1680, *range(0x2000, 0x200B), 0x202F, 0x205F, 0x3000))
-
-
-def _has_edge_space(array: NDArray[np.uint8], delimiter: int, marks: NDArray[np.int64] | None = None) -> bool:
-    """Whether any cell begins or ends with a space, or may do so with a tab."""
-    if delimiter != _TAB and (array == _TAB).any():
-        return True
-    spaces = np.flatnonzero(array == _SPACE)
-    if not len(spaces):
-        return False
-    if spaces[0] == 0 or spaces[-1] == len(array) - 1:
-        return True
-    before, after = array[spaces - 1], array[spaces + 1]
-    beside_mark = (before == _QUOTE) | (after == _QUOTE)
-    if beside_mark.any():
-        return True
-    edges = np.array([delimiter, _LF, _CR], dtype=np.uint8)
-    beside_edge = np.isin(before, edges) | np.isin(after, edges)
-    if marks is not None and len(marks):
-        beside_edge &= np.searchsorted(marks, spaces) % 2 == 0
-    return bool(beside_edge.any())
-
-
-def _places(data: bytes, needle: bytes) -> Iterator[int]:
-    place = data.find(needle)
-    while place >= 0:
-        yield place
-        place = data.find(needle, place + 1)
 
 
 def scan(

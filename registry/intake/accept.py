@@ -140,7 +140,8 @@ def _accept_in(
     names = {table.name for table in batch.tables}
     if held or names & {"patients", "procedures"}:
         identifiers.write(cursor, registry.identity, names, quarantine.as_frame(held), stamp)
-    reopened = reopened_procedures(cursor, names)
+    # In a first load no decision stood before that a report could open again.
+    reopened = [] if batch.in_place else reopened_procedures(cursor, names)
     for table in batch.tables:
         write.write_table(cursor, table, stamp, in_place=table.name in batch.in_place)
     if "patients" in names:

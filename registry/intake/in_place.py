@@ -57,10 +57,14 @@ def load(
         values["age_years"] = f"coalesce({born}, {values['age_years']})"
         values["root_id"] = values["procedure_id"]
         joins += ' LEFT JOIN main.findings AS own ON own.finding_id = r."finding_id" LEFT JOIN apart_patients AS birth ON birth.patient = own.patient'
+    # A join may give the rows in any order: the engine turns it round where that is quicker.
+    rows, order = csv_relation(source, path), ""
+    if joins.strip():
+        rows, order = f"(SELECT *, row_number() OVER () AS _place FROM {rows})", " ORDER BY r._place"
     cursor.execute(
         f"INSERT INTO main.{table.name} ({', '.join(values)}, recorded_at, author, batch_id) "
         f"SELECT {', '.join(values.values())}, ?, ?, CASE WHEN ({typed.bad}) OR {missing} THEN {-stamp.batch_id} ELSE {stamp.batch_id} END "
-        f"FROM {csv_relation(source, path)} AS r {joins}",
+        f"FROM {rows} AS r {joins}{order}",
         [stamp.at, stamp.author],
     )
     count, first = cursor.execute(f"SELECT count(*), min(rowid) FROM main.{table.name}").fetchall()[0]
@@ -124,5 +128,5 @@ def csv_relation(source: CleanCsv, path: Path) -> str:
     ending = {"\n": "\\n", "\r\n": "\\r\\n"}[source.new_line]
     return (
         f"read_csv({quoted(str(path))}, auto_detect = false, header = true, delim = ',', quote = '\"', escape = '\"', "
-        f"new_line = '{ending}', null_padding = false, ignore_errors = false, max_line_size = 33554432, columns = {{{columns}}})"
+        f"new_line = '{ending}', null_padding = false, ignore_errors = false, max_line_size = 4194304, buffer_size = 8388608, columns = {{{columns}}})"
     )

@@ -10,8 +10,8 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from registry.record.missing import SCAN_GUIDED
-from registry.targeting import decompose_error
-from registry.vocabulary import label
+from registry.targeting import ErrorParts, decompose_error
+from registry.vocabulary import column, label
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -120,70 +120,56 @@ def _late_reports(parts: Parts) -> str:
 def _finding(parts: Parts) -> Station:
     row = parts["finding"]
     size = f"{row['size_mm']:g} mm" if row["size_mm"] is not None else None
-    words = _words(
-        _label("findings", row, "finding_type"),
-        size,
-        f"Category {row['assessment']}",
-        f"seen on {label('findings', 'modality', row['modality'])}",
-    )
+    kind = _label("findings", row, "finding_type")
+    words = _words(kind, size, f"category {row['assessment']}", _label("findings", row, "modality"))
     return Station("Finding", row["found_on"], RECORDED, words, changed=_late_rows(parts, [row], "Finding"))
 
 
 def _plan(parts: Parts) -> Station:
     advised = parts["finding"]["biopsy_advised_on"]
-    words = _words("biopsy advised" if advised else "day of advice not recorded")
-    if not parts["targeting"]:
-        if parts["procedure"]["guidance"] not in SCAN_GUIDED:
-            return Station("Plan", advised, RECORDED if advised else MISSING, words)
-        return Station("Plan", advised, PARTLY if advised else MISSING, (*words, "no planned target"))
-    first = parts["targeting"][0]
-    place = ", ".join(f"{first[f'planned_{axis}_mm']:g}" for axis in "xyz")
-    state = RECORDED if advised else PARTLY
-    return Station(
-        "Plan",
-        advised,
-        state,
-        (*words, f"target at {place} mm"),
-        changed=_late_rows(parts, parts["targeting"], "Targeting"),
-    )
+    expected = parts["procedure"]["guidance"] in SCAN_GUIDED
+    planned = bool(parts["targeting"])
+    target = "target planned" if planned else "no planned target" if expected else None
+    words = _words("biopsy advised" if advised else "day of advice not recorded", target)
+    state = RECORDED if advised and (planned or not expected) else PARTLY if advised or planned else MISSING
+    return Station("Plan", advised, state, words, changed=_late_rows(parts, parts["targeting"], "Targeting"))
 
 
 def _needle(parts: Parts) -> Station:
     row = parts["procedure"]
-    changed = _late_rows(parts, [row], "Procedure")
-    guided = f"guided by {label('procedures', 'guidance', row['guidance'])}"
     if row["status"] != "completed":
-        why = _label("procedures", row, "status_reason")
-        return Station(
-            "Needle",
-            row["started_on"],
-            RECORDED,
-            _words(label("procedures", "status", row["status"]), why),
-            changed=changed,
-        )
+        state = RECORDED
+        words = _words(_label("procedures", row, "status"), _label("procedures", row, "status_reason"))
+    else:
+        state, reached = _reached(parts)
+        words = _words(_label("procedures", row, "guidance"), *reached)
+    return Station("Needle", row["started_on"], state, words, changed=_late_rows(parts, [row], "Procedure"))
+
+
+def _reached(parts: Parts) -> tuple[str, tuple[str, ...]]:
+    """How much is known of where the needle came to lie, and that in words."""
     if not parts["targeting"]:
-        state = PARTLY if row["guidance"] in SCAN_GUIDED else RECORDED
-        words = (guided, "no targeting record") if state == PARTLY else (guided,)
-        return Station("Needle", row["started_on"], state, words, changed=changed)
+        expected = parts["procedure"]["guidance"] in SCAN_GUIDED
+        return (PARTLY, ("no targeting record",)) if expected else (RECORDED, ())
     last = parts["targeting"][-1]
     if last["verification"] != "done":
-        return Station("Needle", row["started_on"], PARTLY, (guided, "no verification scan"), changed=changed)
-    total = targeting_error(last)
-    reached = f"{_mm(total)} from the target" if total is not None else "position not recorded"
+        return PARTLY, ("no verification scan",)
     judged = _label("targeting", last, "aperture_judgement")
-    state = PARTLY if total is None and judged is None else RECORDED
-    return Station("Needle", row["started_on"], state, _words(guided, reached, judged), changed=changed)
+    error = targeting_error(last)
+    if error.total is None:
+        return RECORDED if judged else PARTLY, _words("position not recorded", judged)
+    parted = None
+    if error.depth is not None:
+        way = "deeper" if error.depth >= 0 else "short"
+        parted = f"{_mm(abs(error.depth))} {way}, {_mm(error.lateral)} across"
+    return RECORDED, _words(f"{_mm(error.total)} from the target", parted, judged)
 
 
-def targeting_error(attempt: Parts) -> float | None:
-    """Distance of the achieved position from the target of one needle placement, mm; None where unknown."""
-    planned, achieved, seen = (
-        [attempt[f"{point}_{axis}_mm"] for axis in "xyz"] for point in ("planned", "achieved", "seen")
-    )
-    found = decompose_error(
-        planned, achieved, attempt["needle_axis"], attempt["needle_direction"], seen
-    ).total
-    return None if found is None else float(found)
+def targeting_error(attempt: Parts) -> ErrorParts:
+    """Way from the target to the position reached by one needle placement, mm; None where unknown."""
+    points = ([attempt[f"{point}_{axis}_mm"] for axis in "xyz"] for point in ("planned", "achieved", "seen"))
+    planned, achieved, seen = points
+    return decompose_error(planned, achieved, attempt["needle_axis"], attempt["needle_direction"], seen)
 
 
 def _specimens(parts: Parts) -> Station:
@@ -197,7 +183,11 @@ def _specimens(parts: Parts) -> Station:
     mass = f"{sum(masses):.2f} g" if None not in masses else "mass not recorded"
     read = [one["uptake_seen"] for one in rows if one["uptake_seen"] in ("yes", "no", "equivocal")]
     worst = next((code for code in ("yes", "equivocal", "no") if code in read), None)
-    uptake = label("specimens", "uptake_seen", worst) if worst else None
+    uptake = (
+        {"equivocal": "Uptake equivocal"}.get(worst, label("specimens", "uptake_seen", worst))
+        if worst
+        else None
+    )
     state = RECORDED if None not in masses else PARTLY
     return Station(
         "Specimens",
@@ -231,8 +221,6 @@ def _pathology(parts: Parts) -> Station:
 
 
 def _rank(diagnosis: str) -> int:
-    from registry.vocabulary import column
-
     return int(column("diagnosis", "rank")[diagnosis])
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import floor, log
+from math import ceil, floor, log
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -12,7 +12,7 @@ from registry.stats.arguments import FloatArray, numbers, same_length, whole_cou
 from registry.stats.run_length import Chain, RunLength
 
 GRID = 2000
-"""States into which the height of a sum with uneven steps is divided."""
+"""About as many states divide the height of a sum with uneven steps."""
 
 
 @dataclass(frozen=True)
@@ -91,9 +91,9 @@ def bernoulli_cusum_arl(p0: float, p1: float, limit: float, p: float) -> float:
 
     Sources
     -------
-    Markov chain of Brook and Evans 1972, Biometrika 59:539-549, each step shared
-    between the two neighbouring states; rounding to the nearest is 6 % wrong at
-    p0 = 0.02, p1 = 0.04, limit 3.
+    Markov chain of Brook and Evans 1972, Biometrika 59:539-549, on cells that the
+    downward step fills exactly, the upward one shared between its neighbours; rounding
+    to the nearest state is 6 % wrong at p0 = 0.02, p1 = 0.04, limit 3.
     """
     return _uneven_chain(p0, p1, limit, p).mean()
 
@@ -290,12 +290,17 @@ def _uneven_chain(p0: float, p1: float, limit: float, p: float) -> Chain:
     event, none = _steps(p0, p1)
     _positive(limit)
     _inside(p, "p")
-    state = np.arange(GRID, dtype=np.float64)
-    chain = Chain(GRID)
-    for step, chance in ((event, p), (none, 1.0 - p)):
-        target = np.maximum(state + step * GRID / limit, 0.0)
-        below = np.floor(target)
-        share = target - below
-        chain.add(state.astype(np.int64), below.astype(np.int64), chance * (1.0 - share))
-        chain.add(state.astype(np.int64), below.astype(np.int64) + 1, chance * share)
+    # a whole number of cells per downward step: only the rare upward step is shared out
+    cells = max(1, round(-none * GRID / limit))
+    height = limit / -none * cells
+    size = max(1, ceil(height - 1e-9))
+    state = np.arange(size)
+    chain = Chain(size)
+    chain.add(state, np.maximum(state - cells, 0), 1.0 - p)
+    target = state + event / -none * cells
+    below = np.floor(target + 1e-9)
+    share = np.maximum(target - below, 0.0)
+    inside = target < height - 1e-9
+    chain.add(state[inside], below[inside].astype(np.int64), p * (1.0 - share[inside]))
+    chain.add(state[inside], np.minimum(below[inside].astype(np.int64) + 1, size - 1), p * share[inside])
     return chain

@@ -67,12 +67,16 @@ def turnbull(left: ArrayLike, right: ArrayLike, tolerance: float = 1e-10) -> Int
         raise ValueError(f"right must not lie before left; got {starts[where]:g} to {ends[where]:g}")
     pairs, repeats = np.unique(np.stack([starts, ends], axis=1), axis=0, return_counts=True)
     inner = _innermost(pairs)
-    holds = ((pairs[:, :1] <= inner[:, 0]) & (inner[:, 1] <= pairs[:, 1:])).astype(np.float64)
+    holds = (pairs[:, :1] <= inner[:, 0]) & (inner[:, 1] <= pairs[:, 1:])
+    # an exact time at the open left end of an interval lies outside it
+    exact, point = pairs[:, :1] == pairs[:, 1:], inner[:, 0] == inner[:, 1]
+    holds &= exact | ~point | (pairs[:, :1] < inner[:, 0])
+    shares = holds.astype(np.float64)
     weight = repeats.astype(np.float64) / max(count, 1)
     # masses on their way to 0 get there very slowly; without them the rest settles
-    kept = _self_consistent(holds, weight, tolerance) > NO_MASS
+    kept = _self_consistent(shares, weight, tolerance) > NO_MASS
     inner = inner[kept]
-    mass = _self_consistent(holds[:, kept], weight, tolerance)
+    mass = _self_consistent(shares[:, kept], weight, tolerance)
     return IntervalCensored(
         innermost=tuple((float(low), float(high)) for low, high in inner),
         mass=mass,

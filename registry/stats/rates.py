@@ -308,14 +308,14 @@ def _midp(x: FloatArray, tail: float) -> tuple[FloatArray, FloatArray]:
         lower[some] = rising_roots(
             lambda mean: (gammainc(k, mean) + gammainc(k + 1.0, mean)) / 2.0 - tail,
             lambda mean: _both_densities(k, mean),
-            gammaincinv(k, tail),
-            gammaincinv(k + 1.0, tail),
+            np.asarray(gammaincinv(k, tail), dtype=np.float64),
+            np.asarray(gammaincinv(k + 1.0, tail), dtype=np.float64),
         )
         upper[some] = rising_roots(
             lambda mean: tail - (gammaincc(k, mean) + gammaincc(k + 1.0, mean)) / 2.0,
             lambda mean: _both_densities(k, mean),
-            gammainccinv(k, tail),
-            gammainccinv(k + 1.0, tail),
+            np.asarray(gammainccinv(k, tail), dtype=np.float64),
+            np.asarray(gammainccinv(k + 1.0, tail), dtype=np.float64),
         )
     return lower[place].reshape(x.shape), upper[place].reshape(x.shape)
 

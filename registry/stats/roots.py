@@ -11,8 +11,8 @@ from registry.stats.arguments import FloatArray
 STEPS = 100
 """Most steps taken: halving alone needs about 50 to reach the last digit."""
 
-CLOSE = 1e-14
-"""Relative change at which a root counts as found."""
+CLOSE = 1e-13
+"""Relative change at which a root counts as found; after a Newton step it is far closer."""
 
 
 def rising_roots(
@@ -38,15 +38,18 @@ def rising_roots(
         By Newton steps; a step that would leave the enclosure halves it instead.
     """
     x = (low + high) / 2.0
+    # each root stops on its own, so that one asked alone gives the same digits
+    found = np.zeros(x.shape, dtype=bool)
     for _ in range(STEPS):
         y = excess(x)
         low, high = np.where(y <= 0.0, x, low), np.where(y <= 0.0, high, x)
         steep = slope(x)
         step = np.divide(y, steep, out=np.full_like(x, np.inf), where=steep > 0.0)
         newton = x - step
-        renewed = np.where((newton > low) & (newton < high), newton, (low + high) / 2.0)
-        moved = np.abs(renewed - x)
-        x = np.where(y == 0.0, x, renewed)
-        if (moved <= CLOSE * np.abs(x)).all():
+        renewed = np.where((newton >= low) & (newton <= high), newton, (low + high) / 2.0)
+        small = (y == 0.0) | (np.abs(renewed - x) <= CLOSE * np.abs(x))
+        x = np.where(found | (y == 0.0), x, renewed)
+        found |= small
+        if found.all():
             break
     return x

@@ -176,11 +176,10 @@ def _posterior_limits(events: FloatArray, trials: FloatArray, tail: float) -> tu
     def density(p: FloatArray) -> FloatArray:
         return weight @ np.exp((a - 1.0) * np.log(p) + (b - 1.0) * np.log1p(-p) - log_scale)
 
-    lower, upper = (
-        rising_roots(lambda p, at=level: weight @ betainc(a, b, p) - at, density, zero, one)
-        for level in (tail, 1.0 - tail)
-    )
-    return lower, upper
+    def limit(level: float) -> FloatArray:
+        return rising_roots(lambda p: weight @ betainc(a, b, p) - level, density, zero, one)
+
+    return limit(tail), limit(1.0 - tail)
 
 
 def _posterior_grid(events: FloatArray, trials: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:

@@ -3,13 +3,13 @@
 -- grain: One row per procedure (one target, one visit)
 -- population: Procedures started up to the as-of day and within the period, whatever their status,
 --     without those of patients who object to research use. What is dated after the as-of day is left out.
--- note: Each column stands below as 'name source sensitivity'. Unit, codes and definition come from the
---     source; those made for the export alone carry their definition. A column that is not listed here stops
---     the export.
+-- note: Each column stands below as 'name source sensitivity', and a field of the dictionary where a derived
+--     column holds its codes. Unit, codes and definition come from the source; columns made for the export
+--     alone carry their definition. A column that is not listed here stops the export.
 -- columns:
 --     patient_no export key: Number of the patient in this export, drawn at random for it;
 --     procedure_id procedures.procedure_id key;
---     finding_id procedures.finding_id key;
+--     finding_id findings.finding_id key;
 --     root_id procedure_facts.root_id key;
 --     repeat_of procedures.repeat_of key;
 --     repeat_reason procedures.repeat_reason clinical;
@@ -81,8 +81,8 @@
 --     is_targeting_recorded procedure_facts.is_targeting_recorded clinical;
 --     is_verified procedure_facts.is_verified clinical;
 --     is_stand_in_matched procedure_facts.is_stand_in_matched clinical;
---     aperture_judgement procedure_facts.aperture_judgement clinical;
---     needle_axis procedure_facts.needle_axis clinical;
+--     aperture_judgement procedure_facts.aperture_judgement clinical targeting.aperture_judgement;
+--     needle_axis procedure_facts.needle_axis clinical targeting.needle_axis;
 --     targeting_error_mm procedure_facts.targeting_error_mm clinical;
 --     targeting_lateral_mm procedure_facts.targeting_lateral_mm clinical;
 --     targeting_depth_mm procedure_facts.targeting_depth_mm clinical;
@@ -96,19 +96,19 @@
 --     specimen_concentration_ratio procedure_facts.specimen_concentration_ratio clinical;
 --     is_reported procedure_facts.is_reported clinical;
 --     first_report_on procedure_facts.first_report_on date;
---     diagnosis procedure_facts.diagnosis clinical;
+--     diagnosis procedure_facts.diagnosis clinical pathology.diagnosis;
 --     is_malignant procedure_facts.is_malignant clinical;
 --     is_breast_cancer procedure_facts.is_breast_cancer clinical;
 --     is_benign_result procedure_facts.is_benign_result clinical;
---     b_category procedure_facts.b_category clinical;
+--     b_category procedure_facts.b_category clinical pathology.b_category;
 --     first_joint_review_on procedure_facts.first_joint_review_on date;
 --     first_conclusive_on procedure_facts.first_conclusive_on date;
---     first_conclusive procedure_facts.first_conclusive clinical;
---     latest_determination procedure_facts.latest_determination clinical;
+--     first_conclusive procedure_facts.first_conclusive clinical reviews.determination;
+--     latest_determination procedure_facts.latest_determination clinical reviews.determination;
 --     first_repeat_on procedure_facts.first_repeat_on date;
 --     first_reported_repeat_on procedure_facts.first_reported_repeat_on date;
 --     first_excision_on procedure_facts.first_excision_on date;
---     excision_diagnosis procedure_facts.excision_diagnosis clinical;
+--     excision_diagnosis procedure_facts.excision_diagnosis clinical pathology.diagnosis;
 --     adjudicated_excision_on procedure_facts.adjudicated_excision_on date;
 --     later_cancer_on procedure_facts.later_cancer_on date;
 --     later_breast_cancer_on procedure_facts.later_breast_cancer_on date;

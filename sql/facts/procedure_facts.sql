@@ -94,7 +94,7 @@ SELECT
     safe_margin_mm,
     safe_margin_mm - aperture_mm / 2 - dead_tip_mm AS tip_clearance_mm,
     tracer,
-    (epoch(coalesce(first_scan_at, started_at)) - epoch(injected_at)) / 60
+    (epoch_us(coalesce(first_scan_at, started_at)) - epoch_us(injected_at)) / 60000000
     - coalesce(
         CASE WHEN first_scan_at IS NULL THEN started_at_offset_min ELSE first_scan_at_offset_min END
         - injected_at_offset_min,

@@ -125,12 +125,15 @@ def test_a_chain_is_joined_only_from_when_its_link_was_known(registry: Registry)
     assert roots == ["P2", "P1"]
 
 
-@pytest.mark.parametrize("name", sorted(tables()))
-def test_what_is_known_now_is_the_registry_itself(registry: Registry, name: str):
+def test_what_is_known_now_is_the_registry_itself(registry: Registry):
     load(registry, {"procedures": [{"procedure_id": "P1", "cores": "10"}]})
-    table = tables()[name]
     with registry.cursor() as here, as_known(registry, SECOND) as known, known.cursor() as there:
-        assert table_digest(there, table) == table_digest(here, table)
+        wrong = [
+            name
+            for name, table in tables().items()
+            if table_digest(there, table) != table_digest(here, table)
+        ]
+    assert wrong == []
 
 
 def test_a_worklist_is_printed_as_it_would_have_been(registry: Registry):

@@ -1,0 +1,191 @@
+"""One plane through the target as a Vega-Lite drawing: equal scales, scale bar, aperture outlined."""
+
+from __future__ import annotations
+
+from math import ceil
+from typing import TYPE_CHECKING, Any
+
+from dashboards.components.palette import GROUPS, INK, MUTED
+from registry.vocabulary import labels
+
+if TYPE_CHECKING:
+    import polars as pl
+
+HEIGHT = 280
+#: Lengths that a scale bar may have, mm.
+_BARS = (1, 2, 5, 10, 20, 50)
+#: More points than this are drawn smaller.
+_MANY = 60
+#: Two thin strokes: a filled mark would hide the points nearest to the target.
+_CROSS = "M-1,0L1,0M0,-1L0,1"
+
+Encoding = dict[str, Any]
+
+
+def reach(offsets: pl.DataFrame, aperture_mm: float | None) -> tuple[float, float]:
+    """How far a drawing must reach from the target, mm: along the needle, and across it in either plane."""
+
+    def furthest(*names: str) -> float:
+        return max(float(offsets.get_column(name).abs().max() or 0.0) for name in names)
+
+    along = max(
+        furthest("along_mm"),
+        (aperture_mm or 0.0) / 2 + (furthest("along_mm") if offsets.height == 1 else 0.0),
+    )
+    return float(max(5, ceil(1.1 * along))), float(max(5, ceil(1.15 * furthest("first_mm", "second_mm"))))
+
+
+def judgement_styles(rows: pl.DataFrame) -> dict[str, tuple[str, str]]:
+    """Judgement -> its colour and shape, for those that occur, in the order of the code list."""
+    names = list(labels("targeting", "aperture_judgement").values())
+    present = set(rows.get_column("judgement"))
+    return {name: GROUPS[names.index(name)] for name in names if name in present}
+
+
+def plane(
+    rows: pl.DataFrame, up: str, aperture_mm: float | None, limits: tuple[float, float], around_target: bool
+) -> dict[str, Any]:
+    """Vega-Lite specification of one plane.
+
+    Parameters
+    ----------
+    rows
+        procedure_id, along_mm, across_mm, judgement.
+    up
+        What plus means on the axis across the needle.
+    aperture_mm
+        Length of the aperture to outline; None outlines nothing.
+    limits
+        From :func:`reach`.
+    around_target
+        Outline it around the target, or around the first position reached.
+    """
+    along, across = _axes(limits, up)
+    layers = [
+        *_outline(rows, aperture_mm, around_target, along, across),
+        _points(rows, along, across),
+        _target(along, across),
+    ]
+    return {"width": "container", "height": HEIGHT, "layer": [*layers, *_scale_bar(limits[0], along)]}
+
+
+def _axes(limits: tuple[float, float], up: str) -> tuple[Encoding, Encoding]:
+    """Both axes with as many pixels per mm as the tighter of the two directions allows."""
+    a, b = limits
+    wide, high = f"max({a}, {b} * width / height)", f"max({b}, {a} * height / width)"
+    along = {
+        "field": "along_mm",
+        "type": "quantitative",
+        "scale": {
+            "domainMin": {"expr": f"-{wide}"},
+            "domainMax": {"expr": wide},
+            "nice": False,
+            "zero": False,
+        },
+        "axis": {"title": "mm along the needle, right = deeper", "tickCount": 7},
+    }
+    across = {
+        "field": "across_mm",
+        "type": "quantitative",
+        "scale": {
+            "domainMin": {"expr": f"-{high}"},
+            "domainMax": {"expr": high},
+            "nice": False,
+            "zero": False,
+        },
+        "axis": {"title": f"mm across, up = {up}", "tickCount": 7},
+    }
+    return along, across
+
+
+def _outline(
+    rows: pl.DataFrame, aperture_mm: float | None, around_target: bool, along: Encoding, across: Encoding
+) -> list[Encoding]:
+    if aperture_mm is None or not rows.height:
+        return []
+    centre = (0.0, 0.0) if around_target else rows.select("along_mm", "across_mm").row(0)
+    half, thin = aperture_mm / 2, 1.5
+    box = {
+        "along_mm": centre[0] - half,
+        "along_end": centre[0] + half,
+        "across_mm": centre[1] - thin,
+        "across_end": centre[1] + thin,
+    }
+    return [
+        {
+            "data": {"values": [box]},
+            "mark": {"type": "rect", "fill": None, "stroke": MUTED, "strokeWidth": 1.2},
+            "encoding": {
+                "x": along,
+                "x2": {"field": "along_end"},
+                "y": across,
+                "y2": {"field": "across_end"},
+            },
+        }
+    ]
+
+
+def _target(along: Encoding, across: Encoding) -> Encoding:
+    return {
+        "data": {"values": [{"along_mm": 0, "across_mm": 0}]},
+        "mark": {
+            "type": "point",
+            "shape": _CROSS,
+            "size": 420,
+            "stroke": INK,
+            "strokeWidth": 1.6,
+            "filled": False,
+            "opacity": 1,
+        },
+        "encoding": {"x": along, "y": across},
+    }
+
+
+def _points(rows: pl.DataFrame, along: Encoding, across: Encoding) -> Encoding:
+    styles = judgement_styles(rows)
+    few = rows.height <= _MANY
+
+    def channel(part: int) -> Encoding:
+        scale = {"domain": list(styles), "range": [style[part] for style in styles.values()]}
+        return {"field": "judgement", "type": "nominal", "scale": scale, "legend": None}
+
+    return {
+        "data": {"values": rows.to_dicts()},
+        "mark": {
+            "type": "point",
+            "filled": False,
+            "size": 60 if few else 22,
+            "strokeWidth": 1.8 if few else 1.1,
+            "opacity": 1 if few else 0.7,
+        },
+        "encoding": {
+            "x": along,
+            "y": across,
+            "color": channel(0),
+            "shape": channel(1),
+            "tooltip": [
+                {"field": "procedure_id", "title": "procedure"},
+                {"field": "along_mm", "title": "along, mm"},
+                {"field": "across_mm", "title": "across, mm"},
+                {"field": "judgement", "title": "judged"},
+            ],
+        },
+    }
+
+
+def _scale_bar(along_reach: float, along: Encoding) -> list[Encoding]:
+    length = next((bar for bar in reversed(_BARS) if bar <= 0.6 * along_reach), _BARS[0])
+    start = -0.94 * along_reach
+    bar = {"along_mm": start, "along_end": start + length, "words": f"{length} mm"}
+    return [
+        {
+            "data": {"values": [bar]},
+            "mark": {"type": "rule", "stroke": INK, "strokeWidth": 2.5},
+            "encoding": {"x": along, "x2": {"field": "along_end"}, "y": {"value": {"expr": "height - 9"}}},
+        },
+        {
+            "data": {"values": [{**bar, "along_mm": start + length / 2}]},
+            "mark": {"type": "text", "baseline": "bottom"},
+            "encoding": {"x": along, "y": {"value": {"expr": "height - 12"}}, "text": {"field": "words"}},
+        },
+    ]

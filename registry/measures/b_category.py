@@ -1,0 +1,178 @@
+"""The B-category table: thirteen ratios from one cross table of category and outcome."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from registry.measures import counting
+from registry.measures.definition import chosen
+from registry.measures.results import CategoryRatio, CategoryTable
+from registry.measures.strata import ALL, Question
+from registry.stats.estimators import ESTIMATORS
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+    from datetime import date
+
+    from registry.measures.counting import Reader
+    from registry.measures.definition import Measure
+
+_CATEGORIES = ("B1", "B2", "B3", "B4", "B5")
+_OUTCOMES = ("m", "b", "n")
+
+
+def b_category_table(
+    registry: Reader,
+    *,
+    as_of: date,
+    start: date | None = None,
+    end: date | None = None,
+    interval: str = "wilson",
+    confidence: float = 0.95,
+    within: Mapping[str, str] | None = None,
+) -> CategoryTable:
+    """The cross table and its ratios for one group of procedures.
+
+    Parameters
+    ----------
+    registry, as_of, start, end, confidence, within
+        As :func:`registry.measures.evaluate`.
+    interval
+        wilson, exact, jeffreys or midp.
+
+    Raises
+    ------
+    ValueError
+        No such interval.
+    """
+    (measure,) = chosen(["b_category_accuracy"])
+    question = Question(as_of, start, end, None, dict(within or {}))
+    return table_results(registry, measure, question, interval, confidence)[0]
+
+
+def table_results(
+    registry: Reader, measure: Measure, question: Question, interval: str, confidence: float
+) -> list[CategoryTable]:
+    """One table per stratum."""
+    select = counting.units(
+        measure,
+        question,
+        "facts.stratum, unit.excluded_because, unit.b_category, unit.outcome, unit.is_resolved, count(*) AS units",
+    )
+    rows = counting.ask(
+        registry,
+        question,
+        counting.together(
+            [
+                select
+                + "\nGROUP BY facts.stratum, unit.excluded_because, unit.b_category, unit.outcome, unit.is_resolved"
+            ]
+        ),
+    )
+    people = counting.ask(
+        registry,
+        question,
+        counting.together(
+            [
+                counting.units(
+                    measure, question, "facts.stratum, count(DISTINCT facts.patient_no) AS patients"
+                )
+                + "\nWHERE unit.excluded_because IS NULL GROUP BY facts.stratum"
+            ]
+        ),
+    )
+    patients = dict(people.iter_rows())
+    strata: dict[str, list[dict[str, Any]]] = {} if question.by else {ALL: []}
+    for row in rows.iter_rows(named=True):
+        strata.setdefault(row["stratum"], []).append(row)
+    stamp = registry.stamp()
+    return [
+        _table(measure, question, stratum, found, patients.get(stratum, 0), interval, confidence, stamp)
+        for stratum, found in strata.items()
+    ]
+
+
+def _table(
+    measure: Measure,
+    question: Question,
+    stratum: str,
+    rows: list[dict[str, Any]],
+    patients: int,
+    interval: str,
+    confidence: float,
+    stamp: str,
+) -> CategoryTable:
+    cells = {outcome: [0] * len(_CATEGORIES) for outcome in _OUTCOMES}
+    unresolved = [0] * len(_CATEGORIES)
+    excluded = dict.fromkeys(measure.reasons, 0)
+    for row in rows:
+        if row["excluded_because"] is not None:
+            excluded[row["excluded_because"]] += row["units"]
+            continue
+        column = _CATEGORIES.index(row["b_category"])
+        cells[row["outcome"]][column] += row["units"]
+        if row["outcome"] == "n" and not row["is_resolved"]:
+            unresolved[column] += row["units"]
+    m, b, n = (cells[outcome] for outcome in _OUTCOMES)
+    ratios = {one.name: one for one in _ratios(m, b, n, unresolved, interval, confidence)}
+    return CategoryTable(
+        measure=measure.id,
+        stratum=stratum,
+        cells={outcome: tuple(counts) for outcome, counts in cells.items()},
+        unresolved=tuple(unresolved),
+        cancers=sum(m) + n[4],
+        benign=sum(b),
+        total=sum(m) + sum(b) + sum(n),
+        ratios=tuple(ratios.values()),
+        identities=_identities(ratios, m, b, n),
+        excluded={reason: units for reason, units in excluded.items() if units},
+        patients=patients,
+        confidence=confidence,
+        interval=interval,
+        registry=stamp,
+        **question.dates,  # type: ignore[arg-type]
+    )
+
+
+def _ratios(
+    m: list[int], b: list[int], n: list[int], unresolved: list[int], interval: str, confidence: float
+) -> list[CategoryRatio]:
+    """Each ratio as x over n, with its interval; index 0 is B1."""
+    columns = [sum(counts) for counts in zip(m, b, n, strict=True)]
+    # A malignant biopsy that was never operated counts as cancer.
+    cancers, benign, total = sum(m) + n[4], sum(b), sum(columns)
+    open_units = sum(unresolved[:4])
+    counts: dict[str, tuple[int, int, int | None]] = {
+        "absolute_sensitivity": (m[4] + n[4], cancers, None),
+        "complete_sensitivity": (m[4] + n[4] + m[3] + m[2], cancers, None),
+        "miss_rate": (m[1] + m[0], cancers, open_units),
+        "false_negative_b2": (m[1], cancers, None),
+        "false_positive": (b[4], cancers, None),
+        "suspicious_rate": (columns[2] + columns[3], total, None),
+        "b1_rate": (columns[0], total, None),
+        "ppv_b5": (columns[4] - b[4], columns[4], None),
+        "ppv_b4": (m[3], columns[3], None),
+        "ppv_b3": (m[2], columns[2], None),
+        "npv_b2": (columns[1] - m[1], columns[1], unresolved[1]),
+        "specificity_biopsied": (b[1], benign, None),
+        "specificity_full": (b[1] + n[1], benign + sum(n[:4]), open_units),
+    }
+    made = []
+    for name, (x, size, left_open) in counts.items():
+        # false_positive compares b5, which is no part of C, with C: it can exceed 1 in a tiny table.
+        lower, upper = ESTIMATORS[interval].interval(min(x, size), size, confidence)
+        made.append(CategoryRatio(name, x, size, x / size if size else None, lower, upper, left_open))
+    return made
+
+
+def _identities(
+    ratios: dict[str, CategoryRatio], m: list[int], b: list[int], n: list[int]
+) -> dict[str, bool]:
+    absolute, complete = ratios["absolute_sensitivity"], ratios["complete_sensitivity"]
+    missed, suspicious = ratios["miss_rate"], ratios["suspicious_rate"]
+    columns = [sum(counts) for counts in zip(m, b, n, strict=True)]
+    return {
+        "complete sensitivity + miss rate = 1": complete.x + missed.x == complete.n,
+        "absolute sensitivity <= complete sensitivity": absolute.x <= complete.x,
+        "columns sum to T": sum(columns) == suspicious.n,
+    }

@@ -1,0 +1,104 @@
+"""The procedures behind a number, and how many each exclusion leaves."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import polars as pl
+
+from registry import facts, store
+from registry.measures import counting
+from registry.measures.definition import chosen
+from registry.measures.strata import Question
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+    from datetime import date
+
+    from registry.measures.counting import Reader
+
+_CONTEXT = "site, operator, guidance, assessment, finding_type, status, diagnosis"
+
+
+def procedures(
+    registry: Reader,
+    measure_id: str,
+    *,
+    as_of: date,
+    start: date | None = None,
+    end: date | None = None,
+    by: str | None = None,
+    within: Mapping[str, str] | None = None,
+    stratum: str | None = None,
+) -> pl.DataFrame:
+    """The procedures behind a measure, those left out included.
+
+    Parameters
+    ----------
+    measure_id
+        One measure, of any kind.
+    stratum
+        Only this value of ``by``.
+    registry, as_of, start, end, by, within
+        As :func:`registry.measures.evaluate`.
+
+    Returns
+    -------
+    DataFrame
+        procedure_id, index_date, excluded_because (null = kept), what the measure says
+        of a kept procedure (in_numerator, measured, ...; null where it is left out),
+        stratum, and columns of context. In the order of day and key.
+
+    Raises
+    ------
+    UsageProblem
+        As :func:`registry.measures.evaluate`.
+    """
+    (measure,) = chosen([measure_id])
+    question = Question(as_of, start, end, by, dict(within or {}))
+    context = ", ".join(f"facts.{name.strip()}" for name in _CONTEXT.split(","))
+    sql = counting.units(measure, question, f"unit.*, facts.stratum, {context}")
+    with registry.cursor() as cursor, facts.at(cursor, as_of):
+        rows = store.frame(cursor, sql + "\nORDER BY unit.index_date, unit.procedure_id", question.parameters)
+    rows = rows.drop("counts_as_missing", "unknown", strict=False)
+    said = rows.columns[rows.columns.index("excluded_because") + 1 : rows.columns.index("stratum")]
+    left_out = pl.col("excluded_because").is_not_null()
+    rows = rows.with_columns(
+        pl.when(left_out).then(None).otherwise(pl.col(name)).alias(name) for name in said
+    )
+    return rows if stratum is None else rows.filter(pl.col("stratum") == stratum)
+
+
+def exclusion_flow(
+    registry: Reader,
+    measure_id: str,
+    *,
+    as_of: date,
+    start: date | None = None,
+    end: date | None = None,
+    within: Mapping[str, str] | None = None,
+) -> list[tuple[str, int, int]]:
+    """How many procedures each exclusion of a measure leaves out, in order.
+
+    Parameters
+    ----------
+    registry, as_of, start, end, within
+        As :func:`registry.measures.evaluate`.
+
+    Returns
+    -------
+    list
+        (reason, left out, remaining); the first entry is ("procedures", 0, all of them),
+        the last one's remaining is the denominator.
+    """
+    (measure,) = chosen([measure_id])
+    question = Question(as_of, start, end, None, dict(within or {}))
+    select = counting.units(measure, question, "unit.excluded_because, count(*) AS units")
+    rows = counting.ask(registry, question, counting.together([select + "\nGROUP BY unit.excluded_because"]))
+    counts = dict(rows.iter_rows())
+    remaining = sum(counts.values())
+    flow = [("procedures", 0, remaining)]
+    for reason in measure.reasons:
+        remaining -= counts.get(reason, 0)
+        flow.append((reason, counts.get(reason, 0), remaining))
+    return flow

@@ -1,0 +1,45 @@
+-- measure: upgrade_high_risk_excised
+-- kind: proportion
+-- title: Cancer at excision of a high-risk lesion
+-- question: How often did excision show cancer after a high-risk result?
+-- group: repeat_and_excision
+-- unit: procedure (one target, one visit); cluster: the patient
+-- numerator: worst diagnosis at excision within 365 days malignant
+-- denominator: first sampled procedures with a high-risk result and an excision within 365 days
+-- exclusions: not sampled (status not completed); repeat procedure (tissue was taken earlier in its chain of
+--     repeats); window not complete (started fewer than 365 days before the as-of date); no pathology report
+--     (no current report: none, preliminary ones only, or retracted); not high-risk (diagnosis not
+--     high_risk); not excised (no excision within 365 days)
+-- window: 365 days after the procedure, first and last day included
+-- interval: wilson
+-- bounds: missing
+-- direction: context
+-- source: upgrade among excised, as in Radiology 2020 (PMID 31660803)
+-- note: An excision counts from the day of the procedure on, on any procedure of the chain, unless it is
+--     stated to be from another site.
+-- caution: Excision is selective: those excised are not those followed. Read with the resolved rate and the
+--     bounds.
+WITH unit AS (
+    SELECT
+        procedure_id,
+        started_on,
+        CASE
+            WHEN NOT is_sampled THEN 'not sampled'
+            WHEN NOT is_index THEN 'repeat procedure'
+            WHEN date_diff('day', started_on, CAST($as_of AS DATE)) < 365 THEN 'window not complete'
+            WHEN NOT is_reported THEN 'no pathology report'
+            WHEN coalesce(diagnosis <> 'high_risk', TRUE) THEN 'not high-risk'
+            WHEN NOT coalesce(date_diff('day', started_on, first_excision_on) <= 365, FALSE) THEN 'not excised'
+        END AS excluded_because,
+        coalesce(excision_diagnosis IN ('in_situ', 'invasive', 'other_malignant'), FALSE) AS in_numerator
+    FROM procedure_facts
+    WHERE started_on <= CAST($as_of AS DATE)
+)
+
+SELECT
+    procedure_id,
+    started_on AS index_date,
+    excluded_because,
+    in_numerator,
+    CASE WHEN excluded_because = 'not excised' THEN 'u' END AS unknown
+FROM unit

@@ -1,0 +1,81 @@
+"""What the csv module of the standard library writes, we read: the same cells."""
+
+from __future__ import annotations
+
+import csv
+import io
+import unicodedata
+
+from hypothesis import example, given, settings
+from hypothesis import strategies as st
+
+from registry.imports import characters, structure
+from registry.imports.delimited import parse
+from registry.imports.structure import scan
+
+CELLS = st.text(
+    st.one_of(
+        st.sampled_from(list('ab1,;"\n \u00e4\u0301\u00a0\u2212')),
+        st.characters(exclude_categories=("Cs",), exclude_characters=[*characters.REFUSED, "\r", "\t"]),
+    ),
+    max_size=8,
+)
+
+
+@st.composite
+def tables(draw: st.DrawFn) -> list[list[str]]:
+    width = draw(st.integers(1, 4))
+    return draw(st.lists(st.lists(CELLS, min_size=width, max_size=width), max_size=6))
+
+
+def written(rows: list[list[str]], ending: str, quoting: int, width: int) -> bytes:
+    text = io.StringIO(newline="")
+    writer = csv.writer(text, lineterminator=ending, quoting=quoting)
+    writer.writerow([f"c{n}" for n in range(width)])
+    writer.writerows(rows)
+    return text.getvalue().encode("utf-8")
+
+
+def expected(cell: str) -> str | None:
+    return unicodedata.normalize("NFC", cell.strip()) or None
+
+
+@settings(max_examples=400)
+@given(
+    rows=tables(),
+    ending=st.sampled_from(["\n", "\r\n"]),
+    quoting=st.sampled_from([csv.QUOTE_MINIMAL, csv.QUOTE_ALL]),
+    chunk=st.sampled_from([32, 48, 8 * 1024 * 1024]),
+)
+@example(rows=[['"', '""'], ["\n", ",\n"]], ending="\n", quoting=csv.QUOTE_MINIMAL, chunk=32)
+@example(rows=[["", ""], ["a", ""]], ending="\r\n", quoting=csv.QUOTE_ALL, chunk=32)
+def test_cells_come_back_as_they_were_written(rows, ending, quoting, chunk):
+    width = len(rows[0]) if rows else 2
+    data = written(rows, ending, quoting, width)
+    saved, structure.CHUNK = structure.CHUNK, chunk
+    try:
+        found = scan(io.BytesIO(data).read, "file.csv")
+    finally:
+        structure.CHUNK = saved
+    frame = parse(data, found)
+
+    assert found.faulty == ()
+    assert [list(row[:-1]) for row in frame.rows()] == [[expected(cell) for cell in row] for row in rows]
+
+
+@settings(max_examples=200)
+@given(st.binary(max_size=200))
+@example(b'a,b\n1,"2\n')
+@example(b'a,b\n"1"x,"2\n3",4\n')
+def test_any_bytes_are_read_or_refused_with_a_sentence(data):
+    """Every line that is no part of a sound record is in the list of those set apart."""
+    from registry.errors import FileProblem
+
+    try:
+        found = scan(io.BytesIO(data).read, "file.csv")
+    except FileProblem as problem:
+        assert str(problem).startswith("file.csv")
+        return
+    frame = parse(data, found, name="file.csv")
+    assert frame.height == found.records
+    assert not set(frame["_line"].to_list()) & {one.line for one in found.faulty}

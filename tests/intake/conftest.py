@@ -1,0 +1,38 @@
+"""Fixtures of the intake tests."""
+
+from __future__ import annotations
+
+import csv
+import hashlib
+from typing import TYPE_CHECKING
+
+import pytest
+
+from registry.imports.received import CleanCsv, Received, ReceivedFile, SourceTable
+from tests.build import Rows, received
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+    from pathlib import Path
+
+
+@pytest.fixture
+def as_files(tmp_path: Path) -> Callable[[Rows], Received]:
+    """Rows as sound CSV files, which a first batch reads in place."""
+
+    def made(rows: Rows) -> Received:
+        files, tables = [], []
+        for table in received(rows).tables:
+            columns = [name for name in table.frame.columns if not name.startswith("_")]
+            path = tmp_path / table.file
+            with path.open("w", newline="", encoding="utf-8") as handle:
+                writer = csv.writer(handle, lineterminator="\n")
+                writer.writerow(columns)
+                writer.writerows([cell or "" for cell in row] for row in table.frame.select(columns).iter_rows())
+            content = path.read_bytes()
+            files.append(ReceivedFile(table.file, path, hashlib.sha256(content).hexdigest(), len(content)))
+            sound = CleanCsv(files[-1], tuple(columns), table.frame.height)
+            tables.append(SourceTable(table.table, table.file, table.frame, table.columns, sound))
+        return Received("registry-csv", tuple(files), tuple(tables))
+
+    return made

@@ -1,0 +1,97 @@
+"""How many procedures: text-book sizes and searches."""
+
+from __future__ import annotations
+
+import pytest
+from scipy.stats import binom
+
+from registry.stats.planning import rule_of_three, trials_for_half_width, trials_to_detect, two_group_trials
+from registry.stats.proportions import wilson_interval
+
+
+class TestHalfWidth:
+    def test_wilson_at_a_half(self):
+        """381 against the text-book's 385 (R and Python searches)."""
+        assert trials_for_half_width(0.5, 0.05, method="wilson").n == 381
+
+    def test_wilson_at_two_per_cent(self):
+        assert trials_for_half_width(0.02, 0.01, method="wilson").n == 792
+
+    def test_wilson_size_is_the_first_that_is_narrow_enough(self):
+        """At 50 % of an even number: 190/380 is too wide, 191/382 is not."""
+        for n, narrow in ((380, False), (382, True)):
+            lower, upper = wilson_interval(n // 2, n)
+            assert ((upper - lower) / 2 <= 0.05) is narrow
+
+    @pytest.mark.parametrize(
+        ("p", "half", "method", "said"),
+        [
+            (0, 0.1, "wald", "p must lie"),
+            (0.5, 0.5, "wald", "half_width"),
+            (0.5, 0.1, "exact", "'wald' or 'wilson'"),
+        ],
+    )
+    def test_impossible_input_is_named(self, p, half, method, said):
+        with pytest.raises(ValueError, match=said):
+            trials_for_half_width(p, half, method=method)
+
+
+class TestDetection:
+    def test_doubling_from_two_per_cent(self):
+        """424 with 14 events; the power stays above 80 % from 507 (independent search)."""
+        found = trials_to_detect(0.02, 0.04)
+        assert (found.n, found.critical, found.n_stays) == (424, 14, 507)
+
+    def test_power_at_the_size_and_one_below(self):
+        found = trials_to_detect(0.05, 0.15)
+        assert found.power == pytest.approx(binom.sf(found.critical - 1, found.n, 0.15))
+        critical = binom.ppf(0.95, found.n - 1, 0.05) + 1
+        assert found.power >= 0.8 > binom.sf(critical - 1, found.n - 1, 0.15)
+
+    def test_size_of_the_test(self):
+        found = trials_to_detect(0.05, 0.15)
+        assert binom.sf(found.critical - 1, found.n, 0.05) <= 0.05
+        assert binom.sf(found.critical - 2, found.n, 0.05) > 0.05
+
+    def test_higher_power_needs_more(self):
+        assert trials_to_detect(0.02, 0.04, 0.9).n > trials_to_detect(0.02, 0.04).n
+
+    @pytest.mark.parametrize(
+        ("p0", "p1", "power", "said"),
+        [
+            (0.1, 0.05, 0.8, "p1 must be above p0"),
+            (0.1, 0.2, 1, "power"),
+            (0.1, 0.1001, 0.8, "more than 100000"),
+        ],
+    )
+    def test_impossible_input_is_named(self, p0, p1, power, said):
+        with pytest.raises(ValueError, match=said):
+            trials_to_detect(p0, p1, power)
+
+
+class TestTwoGroups:
+    @pytest.mark.parametrize(("power", "whole"), [(0.8, 1141), (0.9, 1527)])
+    def test_doubling_from_two_per_cent(self, power, whole):
+        """R power.prop.test."""
+        assert two_group_trials(0.02, 0.04, power).per_group == whole
+
+    def test_order_does_not_matter(self):
+        assert two_group_trials(0.02, 0.04).n == pytest.approx(two_group_trials(0.04, 0.02).n)
+
+    def test_equal_rates_are_refused(self):
+        with pytest.raises(ValueError, match="must differ"):
+            two_group_trials(0.1, 0.1)
+
+
+class TestRuleOfThree:
+    def test_no_procedures(self):
+        found = rule_of_three(0)
+        assert (found.exact, found.approx) == (None, None)
+
+    def test_three_over_two_is_no_proportion(self):
+        assert rule_of_three(2).approx == 1
+
+    def test_rule_goes_with_95_per_cent_only(self):
+        """1 - 0.1^(1/50) at 90 %."""
+        found = rule_of_three(50, 0.9)
+        assert (found.exact, found.approx) == (pytest.approx(1 - 0.1 ** (1 / 50)), None)

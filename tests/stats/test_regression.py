@@ -1,0 +1,116 @@
+"""Firth's logistic regression and the marginal model."""
+
+from __future__ import annotations
+
+from math import log
+
+import numpy as np
+import pytest
+
+from registry.stats.regression import firth_logistic, gee_logistic
+
+RNG = np.random.default_rng(6)
+
+
+class TestFirth:
+    def test_two_by_two_table_is_the_half_corrected_odds_ratio(self):
+        """Saturated model: Firth adds 1/2 to each cell (Firth 1993, from memory).
+
+        3 of 10 without, 8 of 12 with: log((8.5/4.5) / (3.5/7.5)).
+        """
+        exposed = [0] * 10 + [1] * 12
+        outcome = [1] * 3 + [0] * 7 + [1] * 8 + [0] * 4
+        found = firth_logistic(exposed, outcome)
+        assert found.coef == pytest.approx([log(3.5 / 7.5), log(8.5 / 4.5 / (3.5 / 7.5))], abs=1e-8)
+
+    def test_separation_stays_finite(self):
+        """0 of 3 against 3 of 3: log((3.5/0.5) / (0.5/3.5)) = log 49."""
+        found = firth_logistic([0, 0, 0, 1, 1, 1], [0, 0, 0, 1, 1, 1])
+        assert found.coef[1] == pytest.approx(log(49), abs=1e-8)
+        assert np.isfinite([found.lower[1], found.upper[1]]).all()
+
+    def test_limits_are_where_the_p_value_is_the_level(self):
+        """Shifting the outcome's offset is not possible here, so the other way round:
+
+        a 90 % interval lies inside a 99 % one, and excludes 0 exactly if p < 0.1.
+        """
+        x = RNG.normal(size=40)
+        y = (x + RNG.normal(size=40) > 0).astype(int)
+        narrow, wide = firth_logistic(x, y, 0.9), firth_logistic(x, y, 0.99)
+        assert wide.lower[1] < narrow.lower[1] < narrow.coef[1] < narrow.upper[1] < wide.upper[1]
+        level = 1 - narrow.p[1]
+        touching = firth_logistic(x, y, level)
+        assert min(abs(touching.lower[1]), abs(touching.upper[1])) == pytest.approx(0, abs=1e-6)
+
+    def test_intercept_is_not_added_twice(self):
+        x, y = RNG.normal(size=30), RNG.integers(0, 2, 30)
+        with_ones = firth_logistic(np.column_stack([np.ones(30), x]), y)
+        without = firth_logistic(x, y)
+        assert with_ones.coef == pytest.approx(without.coef)
+        assert (with_ones.intercept_added, without.intercept_added) == (False, True)
+
+    def test_no_event_at_all_stays_finite(self):
+        """Intercept only, 0 of 4: log(0.5 / 4.5)."""
+        assert firth_logistic(np.ones((4, 1)), [0] * 4).coef == pytest.approx([log(0.5 / 4.5)], abs=1e-8)
+
+    def test_counts(self):
+        found = firth_logistic([0, 1, 2, 3], [0, 1, 0, 1])
+        assert (found.n, found.events) == (4, 2)
+
+    @pytest.mark.parametrize(
+        ("x", "y", "said"),
+        [
+            ([], [], "needs rows"),
+            ([1, 2], [0, 2], "y must be 0 or 1; got 2"),
+            ([1, 2, 3], [0, 1], "same length"),
+            ([[1, 2], [2, 4], [3, 6]], [0, 1, 0], "depend on one another"),
+        ],
+    )
+    def test_impossible_input_is_named(self, x, y, said):
+        with pytest.raises(ValueError, match=said):
+            firth_logistic(x, y)
+
+
+class TestGee:
+    def test_intercept_only_is_the_ratio_estimator(self):
+        """Independence, robust: logit of p, error of p over p (1 - p), divisor m not m - 1."""
+        from registry.stats.clustering import ratio_estimate
+
+        y, n = [2, 0, 1, 3, 1], [3, 1, 1, 4, 2]
+        outcome = [value for a, b in zip(y, n, strict=True) for value in [1] * a + [0] * (b - a)]
+        patient = np.repeat(np.arange(5), n)
+        found = gee_logistic(np.ones((len(outcome), 1)), outcome, patient)
+        ratio = ratio_estimate(y, n)
+        assert found.est[0] == pytest.approx(log(ratio.p / (1 - ratio.p)))
+        expected = ratio.se * (4 / 5) ** 0.5 / (ratio.p * (1 - ratio.p))
+        assert found.se[0] == pytest.approx(expected)
+
+    def test_few_patients_carry_a_caution(self):
+        x, y = RNG.normal(size=78), RNG.integers(0, 2, 78)
+        assert gee_logistic(x, y, np.repeat(np.arange(39), 2)).caution.startswith("fewer than 40")
+        assert gee_logistic(x, y, np.arange(78)).caution == ""
+
+    def test_labels_may_be_text(self):
+        x, y = RNG.normal(size=60), RNG.integers(0, 2, 60)
+        numbered = gee_logistic(x, y, np.arange(60))
+        named = gee_logistic(x, y, [f"patient {i:02}" for i in range(60)])
+        assert named.est == pytest.approx(numbered.est)
+
+    def test_separation_gives_a_reason(self):
+        found = gee_logistic([0, 0, 0, 1, 1, 1], [0, 0, 0, 1, 1, 1], [1, 2, 3, 4, 5, 6])
+        assert (found.est, found.se) == (None, None)
+        assert "separate" in found.reason
+
+    def test_limits(self):
+        x, y = RNG.normal(size=60), RNG.integers(0, 2, 60)
+        found = gee_logistic(x, y, np.arange(60), confidence=0.9)
+        assert found.upper - found.est == pytest.approx(1.644853627 * found.se)
+        assert found.est - found.lower == pytest.approx(1.644853627 * found.se)
+
+    def test_unknown_correlation(self):
+        with pytest.raises(ValueError, match="'independence' or 'exchangeable'"):
+            gee_logistic([1, 2], [0, 1], [1, 2], "unstructured")
+
+    def test_labels_must_fit(self):
+        with pytest.raises(ValueError, match="same length"):
+            gee_logistic([1, 2], [0, 1], [1])
