@@ -19,7 +19,13 @@ from dashboards.launch import DEMO, FOLDER
 from registry import measures, worklists
 from registry.errors import RegistryError
 from registry.intake import Options, accept, quarantine
-from registry.record import ProcedureRecord, latest_day, newest_procedures, procedure_record
+from registry.record import (
+    ProcedureRecord,
+    complications_by_grade,
+    latest_day,
+    newest_procedures,
+    procedure_record,
+)
 from registry.record.offsets import Offsets, offsets
 from registry.store import Registry, current_user
 
@@ -253,6 +259,16 @@ def _curve(folder: str, revision: int, filters: Filters) -> measures.Curve:
 def curve() -> measures.Curve:
     """Cancer after a benign result: two estimates with numbers at risk."""
     return _curve(*_state(), filters())
+
+
+@st.cache_data(show_spinner=False, max_entries=8)
+def _grades(folder: str, revision: int, filters: Filters) -> pl.DataFrame:
+    return complications_by_grade(registry(), as_of=filters.as_of, start=filters.start, end=filters.end)
+
+
+def grades() -> pl.DataFrame:
+    """Complications by kind, scale and grade."""
+    return _grades(*_state(), filters())
 
 
 @st.cache_data(show_spinner=False, max_entries=16)

@@ -207,7 +207,7 @@ def radius_within(probability: float, sigma: ArrayLike, bias: ArrayLike = (0.0, 
     """
     if not 0.0 < probability < 1.0:
         raise ValueError(f"probability must lie between 0 and 1, both ends excluded; got {probability}")
-    high = float(np.max(sigma)) + _length(np.atleast_1d(np.asarray(bias, dtype=np.float64)))
+    high = float(np.max(sigma)) + float(_length(np.atleast_1d(np.asarray(bias, dtype=np.float64))))
     if not np.max(sigma) > 0.0:
         raise ValueError("sigma must be above 0 on one axis at least")
     while probability_within(high, sigma, bias) < probability:
@@ -242,7 +242,7 @@ def _within(radius: float, spread: FloatArray, centre: FloatArray) -> float:
 
 def _normal_nodes(half: FloatArray, sd: float, mean: float) -> tuple[FloatArray, FloatArray]:
     """Nodes in [-half, half] where the normal density counts, weighted by it."""
-    safe = np.maximum(half, np.finfo(float).tiny)
+    safe = np.maximum(half, 1e-150)
     low = np.arcsin(np.clip((mean - _REACH * sd) / safe, -1.0, 1.0))
     high = np.arcsin(np.clip((mean + _REACH * sd) / safe, -1.0, 1.0))
     node, weight = np.polynomial.legendre.leggauss(_NODES)

@@ -33,7 +33,7 @@ _CHUNK = 1 << 20
 _END_OF_TIME = datetime(9999, 12, 31, tzinfo=UTC)
 #: All but the number that tells patients apart in counting, which has no meaning of its own.
 _FACT_COLUMNS = (
-    "SELECT column_name FROM information_schema.columns "
+    "SELECT column_name, data_type FROM information_schema.columns "
     "WHERE table_name = 'procedure_facts' AND column_name <> 'patient_no' ORDER BY ordinal_position"
 )
 
@@ -209,8 +209,10 @@ def _bound_state(registry: Registry, kept: dict[str, dict[str, Any]]) -> list[Fi
 def _kept_facts(registry: Registry) -> list[Finding]:
     """The kept facts against those derived anew from the same record, in a scratch database."""
     with as_known(registry, _END_OF_TIME) as again:
-        columns = [name for (name,) in again.rows(_FACT_COLUMNS)]
-        everything = ", ".join(f'"{name}"' for name in columns)
+        # Sums of decimals depend on the order of their rows in the last digit.
+        everything = ", ".join(
+            f'round("{name}", 9)' if kind == "DOUBLE" else f'"{name}"' for name, kind in again.rows(_FACT_COLUMNS)
+        )
         query = f"SELECT procedure_id, hash({everything}) FROM procedure_facts"
         kept, derived = dict(registry.rows(query)), dict(again.rows(query))
     wrong = sorted(key for key in kept.keys() | derived.keys() if kept.get(key) != derived.get(key))

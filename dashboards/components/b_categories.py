@@ -1,5 +1,134 @@
-"""B categories."""
+"""B categories against what was found later: the cross table, its ratios, and what to adjudicate."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import polars as pl
+import streamlit as st
+
+from dashboards import session
+from dashboards.components import words
+from dashboards.components.markup import element, show
+from dashboards.components.measure_panel import folds
+from dashboards.components.procedure_list import choose_procedure
+from dashboards.components.strip import StripRow, strip
+from dashboards.components.tables import table
+from registry.measures import load_measures
+from registry.stats.proportions import upper_bound_no_events
+
+if TYPE_CHECKING:
+    from registry.measures import CategoryRatio, CategoryTable
+
+MEASURE = "b_category_accuracy"
+_OUTCOMES = {"m": "Cancer afterwards (m)", "b": "Excised without cancer (b)", "n": "Neither (n)"}
+_WORDS = {
+    "false_negative_b2": "False negatives of B2",
+    "b1_rate": "B1 rate",
+    "ppv_b5": "Predictive value of B5",
+    "ppv_b4": "Predictive value of B4",
+    "ppv_b3": "Predictive value of B3",
+    "npv_b2": "Negative predictive value of B2",
+    "specificity_biopsied": "Specificity, excised only",
+    "specificity_full": "Specificity, all",
+}
 
 
 def b_category_tables() -> None:
-    """Not yet."""
+    """Cross table, ratios as a strip, identities in words, and the malignant biopsies to adjudicate."""
+    found = session.b_categories()
+    measure = load_measures()[MEASURE]
+    show(element("p", measure.question, class_="question"))
+    if not found.total:
+        show(element("p", "No procedures.", class_="result"))
+    else:
+        _cross(found)
+        minimum = session.minimum_n()
+        rows = [StripRow(_name(one), _result(one, found)) for one in found.ratios]
+        strip(rows, minimum, caption="Ratios of the B-category table", full_axis=True, key="b categories")
+        _identities(found)
+        _adjudicate()
+        show(element("p", measure.caution, class_="beside"))
+    with st.container(key=f"panel_{MEASURE}"):
+        folds(measure)
+
+
+def _cross(found: CategoryTable) -> None:
+    rows: list[list[object]] = []
+    for outcome, text in _OUTCOMES.items():
+        counts = found.cells[outcome]
+        rows.append([text, *map(words.count, counts), words.count(sum(counts))])
+    columns = [sum(counts) for counts in zip(*found.cells.values(), strict=True)]
+    rows.append(["All", *map(words.count, columns), words.count(found.total)])
+    rows.append(
+        [
+            "of the neither, not resolved",
+            *map(words.count, found.unresolved),
+            words.count(sum(found.unresolved)),
+        ]
+    )
+    caption = "Procedures by worst B category and outcome within 365 days"
+    table(
+        caption,
+        ["Outcome", "B1", "B2", "B3", "B4", "B5", "All"],
+        rows,
+        frozenset(range(1, 7)),
+        caption_seen=True,
+    )
+    text = (
+        f"{words.plural(found.total, 'procedure')} of {words.plural(found.patients, 'patient')}. {words.excluded(found.excluded)} "
+        f"Cancers C = {words.count(found.cancers)}, a B5 that was never operated among them; excised without cancer B = {words.count(found.benign)}."
+    )
+    show(element("p", text, class_="beside"))
+
+
+def _name(ratio: CategoryRatio) -> str:
+    name = _WORDS.get(ratio.name, ratio.name.replace("_", " ").capitalize())
+    return (
+        f"{name}; {words.count(ratio.unresolved)} taken as free of cancer are not resolved"
+        if ratio.unresolved
+        else name
+    )
+
+
+def _result(ratio: CategoryRatio, found: CategoryTable) -> dict[str, Any]:
+    """A ratio with the field names of a proportion."""
+    return {
+        **found.to_dict(),
+        "measure": f"{MEASURE}.{ratio.name}",
+        "numerator": ratio.x,
+        "denominator": ratio.n,
+        "proportion": ratio.proportion,
+        "lower": ratio.lower,
+        "upper": ratio.upper,
+        "method": words.METHODS.get(found.interval, found.interval),
+        "upper_bound_no_events": upper_bound_no_events(ratio.n, found.confidence)
+        if ratio.n and not ratio.x
+        else None,
+    }
+
+
+def _identities(found: CategoryTable) -> None:
+    broken = [text for text, holds in found.identities.items() if not holds]
+    held = [text for text, holds in found.identities.items() if holds]
+    show(element("p", f"Checked: {'; '.join(held)}.", class_="beside"))
+    if broken:
+        show(element("p", f"Does not hold: {'; '.join(broken)}.", class_="change"))
+
+
+def _adjudicate() -> None:
+    rows = session.procedures(MEASURE)
+    listed = rows.filter((pl.col("b_category") == "B5") & (pl.col("outcome") == "b"))
+    if not listed.height:
+        show(
+            element(
+                "p",
+                "No malignant biopsy with an excision without cancer waits for adjudication.",
+                class_="beside",
+            )
+        )
+        return
+    with st.expander(
+        f"{words.plural(listed.height, 'malignant biopsy', 'malignant biopsies')} with an excision without cancer, to be adjudicated"
+    ):
+        choose_procedure(listed.get_column("procedure_id").to_list(), key="b5 to adjudicate")

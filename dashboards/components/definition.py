@@ -42,9 +42,7 @@ def _body(measure: Measure, name: str) -> str | Markup:
     if name != "exclusions":
         text: str = getattr(measure, name)
         return f"{text} [{measure.value_unit}]" if name == "value" and text else text
-    steps = [
-        element("li", element("b", one.reason), f": {one.meaning}") for one in measure.exclusions
-    ]
+    steps = [element("li", element("b", one.reason), f": {one.meaning}") for one in measure.exclusions]
     return element("ol", *steps) if steps else "nobody"
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from dashboards.components.groups import QUESTIONS
+from dashboards.components.groups import QUESTIONS, group_of
 from registry.measures import load_measures
 
 if TYPE_CHECKING:
@@ -24,6 +24,6 @@ def matching(wanted: str) -> list[tuple[str, list[Measure]]]:
     for one in load_measures().values():
         text = " ".join(str(part) for part in (*vars(one).values(), *one.reasons)).lower()
         if all(word in text for word in words):
-            found.setdefault(one.group, []).append(one)
+            found.setdefault(group_of(one), []).append(one)
     order = [*QUESTIONS, *sorted(set(found) - set(QUESTIONS))]
     return [(group, found[group]) for group in order if group in found]

@@ -112,8 +112,7 @@ def lane(row: StripRow, shown: words.Figure, minimum: int, end: float) -> Markup
             marks.append(
                 _mark(f"quarter age{age}", _place(value, end), top=f"{_LANE_TOP + age * _LANE_STEP:.1f}px")
             )
-    kind = "lane" if row.quarters else "lane single"
-    return element("div", *marks, class_=kind, role="img", aria_label=_spoken(row, shown, quarters))
+    return element("div", *marks, class_="lane", role="img", aria_label=_spoken(row, shown, quarters))
 
 
 def _quarter_values(row: StripRow, minimum: int) -> list[tuple[str, float | None]]:

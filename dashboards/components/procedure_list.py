@@ -11,6 +11,7 @@ from dashboards import session
 from dashboards.components import words
 from dashboards.components.markup import element, show
 from dashboards.components.tables import SHOWN_ROWS, download, table
+from registry.vocabulary import label
 
 if TYPE_CHECKING:
     from registry.measures import Measure
@@ -29,11 +30,9 @@ def procedure_list(measure: Measure) -> None:
     chosen = st.selectbox("Show", order, key=f"part {measure.id}")
     rows = found.filter(pl.col("part") == chosen)
     choose_procedure(rows.get_column("procedure_id").to_list(), key=measure.id)
-    columns = [
-        name for name in rows.columns if name not in _NOT_SHOWN
-    ]
+    columns = [name for name in rows.columns if name not in _NOT_SHOWN]
     more = f", the first {SHOWN_ROWS}" if rows.height > SHOWN_ROWS else ""
-    cells = [[_cell(value) for value in row] for row in rows.select(columns).head(SHOWN_ROWS).rows()]
+    cells = [[_cell(name, row[name]) for name in columns] for row in rows.head(SHOWN_ROWS).to_dicts()]
     table(
         f"{chosen}: {words.plural(rows.height, 'procedure')}{more}",
         [name.replace("_", " ") for name in columns],
@@ -50,7 +49,7 @@ def procedure_list(measure: Measure) -> None:
 def choose_procedure(keys: list[str], *, key: str) -> None:
     """A select box for one of several procedures, and the link to its record."""
     left, right = st.columns([3, 2], vertical_alignment="bottom")
-    chosen = left.selectbox("Procedure", keys, key=f"procedure of {key}")
+    chosen = left.selectbox("Procedure", keys[: session.LISTED_PROCEDURES], key=f"procedure of {key}")
     right.page_link(
         RECORD_PAGE,
         label="Open its record",
@@ -59,6 +58,15 @@ def choose_procedure(keys: list[str], *, key: str) -> None:
     )
 
 
+_NOT_SHOWN = frozenset({"part", "excluded_because", "in_numerator", "stratum"})
+#: Column -> table of the dictionary that declares its codes.
+_TABLES = {
+    "guidance": "procedures",
+    "status": "procedures",
+    "assessment": "findings",
+    "finding_type": "findings",
+    "diagnosis": "pathology",
+}
 _KEPT = ("In the numerator", "In the denominator only", "Kept")
 
 
@@ -71,7 +79,9 @@ def _with_part(found: pl.DataFrame, measure: Measure) -> pl.DataFrame:
     return found.with_columns(part.alias("part"))
 
 
-def _cell(value: object) -> str:
+def _cell(name: str, value: object) -> str:
     if value is None:
         return ""
+    if name in _TABLES:
+        return label(_TABLES[name], name, str(value))
     return f"{value:.4g}" if isinstance(value, float) else str(value)

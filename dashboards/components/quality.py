@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import streamlit as st
 
 from dashboards import session
-from dashboards.components.groups import grouped, question
+from dashboards.components.groups import group_of, grouped, question
 from dashboards.components.markup import element, show
 from dashboards.components.measure_panel import measure_panel
 from dashboards.components.quantities import quantity_table
@@ -33,7 +33,7 @@ def service_strip(
     ids = [one.id for one in shown]
     quarters = session.quarters(ids)
     rows = [
-        StripRow(one.title, row, tuple(quarters[one.id]), heading=question(one.group) if headings else "")
+        StripRow(one.title, row, tuple(quarters[one.id]), heading=question(group_of(one)) if headings else "")
         for one, row in zip(shown, session.results(ids), strict=True)
     ]
     strip(rows, session.minimum_n(), caption=caption, full_axis=full_axis, key=key)
@@ -59,7 +59,7 @@ def measures_of(*groups: str, key: str, full_axis: bool = False) -> None:
             caption="Measures of this page",
             key=key,
             full_axis=full_axis,
-            headings=len({one.group for one in proportions}) > 1,
+            headings=len({group_of(one) for one in proportions}) > 1,
         )
     if quantities:
         st.header("Quantities", anchor=False)

@@ -82,16 +82,16 @@ def _row(row: dict[str, Any], name: str, ends: tuple[float, float] | None) -> Ma
         ]
         return element("tr", element("th", name, scope="row"), *cells, element("td"))
     interval = (
-        f" ({words.number(row['lower'])}–{words.number(row['upper'])})"
+        f" ({words.number(row['lower'], unit)}–{words.number(row['upper'], unit)})"
         if row["lower"] is not None and row["upper"] is not None
         else ""
     )
     texts = (
         words.count(row["n"]),
         words.count(row["missing"]),
-        f"{words.number(row['median'])} {unit}{interval}",
-        f"{words.number(row['q1'])}–{words.number(row['q3'])}",
-        f"{words.number(row['p5'])}–{words.number(row['p95'])}",
+        f"{words.number(row['median'], unit)} {unit}{interval}",
+        f"{words.number(row['q1'], unit)}–{words.number(row['q3'], unit)}",
+        f"{words.number(row['p5'], unit)}–{words.number(row['p95'], unit)}",
     )
     cells = [element("td", text, class_="number") for text in texts]
     return element(
@@ -119,7 +119,7 @@ def _lane(row: dict[str, Any], ends: tuple[float, float] | None) -> Markup:
         element("i", class_="span", style=between(row["q1"], row["q3"])),
         element("i", class_="dot", style=f"left:{at(row['median'])}"),
     ]
-    return element("div", *marks, class_="lane single", aria_hidden="true")
+    return element("div", *marks, class_="lane", aria_hidden="true")
 
 
 def _flat(rows: list[dict[str, Any]]) -> pl.DataFrame:

@@ -5,11 +5,11 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 import streamlit as st
-from registry.measures import STRATA
 
 from dashboards import session
 from dashboards.components.groups import stratum_name
 from dashboards.components.words import METHODS
+from registry.measures import STRATA
 
 if TYPE_CHECKING:
     from datetime import date

@@ -10,7 +10,8 @@ import streamlit as st
 
 from dashboards.components.markup import Markup, element, joined, show
 
-_DATE = re.compile(r"^\d{4}-\d\d-\d\d")
+#: Dates and keys are not broken over two lines.
+_WHOLE = re.compile(r"^[^ ]{1,24}$|^\d{4}-\d\d-\d\d ")
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -66,8 +67,8 @@ def table(
 
 def _cell(column: int, value: object, kind: str | None) -> Markup:
     text = value if isinstance(value, Markup) else "" if value is None else str(value)
-    if _DATE.match(text):
-        kind = f"{kind} date" if kind else "date"
+    if _WHOLE.match(text):
+        kind = f"{kind} whole" if kind else "whole"
     if column == 0:
         return element("th", text, scope="row", class_=kind)
     return element("td", text, class_=kind)

@@ -91,14 +91,16 @@ def figure(row: Row, minimum: int) -> Figure:
             "zero", counts, f"0{NARROW}%", f"upper bound {100 * bound:.1f}", sentence, 0.0, 0.0, bound
         )
     rate, low, high = row["proportion"], row["lower"], row["upper"]
-    sentence = f"{percent(rate)}, {counts}; {level} interval {span(low, high)} ({row["method"]})."
+    sentence = f"{percent(rate)}, {counts}; {level} interval {span(low, high)} ({row['method']})."
     return Figure(
         "rate", counts, percent(rate), f"{100 * low:.1f}–{100 * high:.1f}", sentence, rate, low, high
     )
 
 
-def number(value: float) -> str:
-    """A measured value with about three figures."""
+def number(value: float, unit: str = "") -> str:
+    """A measured value with about three figures; whole days without decimals."""
+    if unit == "d" and value == round(value):
+        return f"{value:.0f}"
     if abs(value) >= 100:
         return f"{value:.0f}"
     return f"{value:.1f}" if abs(value) >= 1 or value == 0 else f"{value:.2f}"
@@ -111,10 +113,10 @@ def quantity(row: Row) -> str:
     unit = f"{NARROW}{row['unit']}"
     interval = ""
     if row["lower"] is not None and row["upper"] is not None:
-        interval = f" (95{NARROW}% interval {number(row['lower'])} to {number(row['upper'])})"
+        interval = f" ({100 * row['confidence']:g}{NARROW}% interval {number(row['lower'], row['unit'])} to {number(row['upper'], row['unit'])})"
     return (
-        f"Median {number(row['median'])}{unit}{interval}; quartiles {number(row['q1'])} and {number(row['q3'])}; "
-        f"5th and 95th percentile {number(row['p5'])} and {number(row['p95'])}; {plural(row['n'], 'procedure')}, "
+        f"Median {number(row['median'], row['unit'])}{unit}{interval}; quartiles {number(row['q1'], row['unit'])} and {number(row['q3'], row['unit'])}; "
+        f"5th and 95th percentile {number(row['p5'], row['unit'])} and {number(row['p95'], row['unit'])}; {plural(row['n'], 'procedure')}, "
         f"{count(row['missing'])} missing."
     )
 
@@ -165,8 +167,3 @@ def provenance(row: Row) -> str:
 
 def _day(value: date | str | None) -> str:
     return str(value) if value else ""
-
-
-def missing_text(value: object) -> str:
-    """A cell of a table: what is not recorded is said."""
-    return "not recorded" if value is None else str(value)

@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
     from datetime import date
 
-    from registry.measures.counting import Reader
+    from registry.measures.counting import Classified, Reader
     from registry.measures.definition import Measure
 
 _CATEGORIES = ("B1", "B2", "B3", "B4", "B5")
@@ -47,47 +47,39 @@ def b_category_table(
     """
     (measure,) = chosen(["b_category_accuracy"])
     question = Question(as_of, start, end, None, dict(within or {}))
-    return table_results(registry, measure, question, interval, confidence)[0]
+    with counting.classified(registry, question) as units:
+        return table_results(units, measure, interval, confidence, registry.stamp())[0]
 
 
 def table_results(
-    registry: Reader, measure: Measure, question: Question, interval: str, confidence: float
+    units: Classified, measure: Measure, interval: str, confidence: float, stamp: str
 ) -> list[CategoryTable]:
     """One table per stratum."""
-    select = counting.units(
-        measure,
-        question,
-        "facts.stratum, unit.excluded_because, unit.b_category, unit.outcome, unit.is_resolved, count(*) AS units",
+    said = "unit.excluded_because, unit.b_category, unit.outcome, unit.is_resolved"
+    rows = units.frame(
+        [
+            units.select(
+                measure,
+                f"{counting.STRATUM} AS stratum, {said}, count(*) AS units",
+                tail=f"GROUP BY {counting.STRATUM}, {said}",
+            )
+        ]
     )
-    rows = counting.ask(
-        registry,
-        question,
-        counting.together(
-            [
-                select
-                + "\nGROUP BY facts.stratum, unit.excluded_because, unit.b_category, unit.outcome, unit.is_resolved"
-            ]
-        ),
-    )
-    people = counting.ask(
-        registry,
-        question,
-        counting.together(
-            [
-                counting.units(
-                    measure, question, "facts.stratum, count(DISTINCT facts.patient_no) AS patients"
-                )
-                + "\nWHERE unit.excluded_because IS NULL GROUP BY facts.stratum"
-            ]
-        ),
+    people = units.frame(
+        [
+            units.select(
+                measure,
+                f"{counting.STRATUM} AS stratum, count(DISTINCT {counting.PATIENT}) AS patients",
+                tail=f"WHERE {counting.KEPT} GROUP BY {counting.STRATUM}",
+            )
+        ]
     )
     patients = dict(people.iter_rows())
-    strata: dict[str, list[dict[str, Any]]] = {} if question.by else {ALL: []}
+    strata: dict[str, list[dict[str, Any]]] = {} if units.question.by else {ALL: []}
     for row in rows.iter_rows(named=True):
         strata.setdefault(row["stratum"], []).append(row)
-    stamp = registry.stamp()
     return [
-        _table(measure, question, stratum, found, patients.get(stratum, 0), interval, confidence, stamp)
+        _table(measure, units.question, stratum, found, patients.get(stratum, 0), interval, confidence, stamp)
         for stratum, found in strata.items()
     ]
 

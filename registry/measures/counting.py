@@ -1,14 +1,18 @@
-"""The one statement that counts: every measure asked for, split and bounded alike."""
+"""The statements that count: every measure asked for, split and bounded alike."""
 
 from __future__ import annotations
 
+import re
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Protocol
 
 from registry import facts, store
+from registry.measures.definition import QUANTITY
+from registry.measures.strata import ALL
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
+    from collections.abc import Iterable, Iterator, Sequence
     from contextlib import AbstractContextManager
 
     import duckdb
@@ -17,11 +21,10 @@ if TYPE_CHECKING:
     from registry.measures.definition import Measure
     from registry.measures.strata import Question
 
-# A row number stands in for the key of a procedure while measures are counted: each of them
-# is joined to its strata and patients, and numbers join several times faster than texts.
-_NUMBERED = (
-    "procedure_facts AS NOT MATERIALIZED (SELECT * REPLACE (rowid AS procedure_id) FROM procedure_facts)"
-)
+STRATUM = "unit.procedure_id.stratum"
+PATIENT = "unit.procedure_id.patient_no"
+KEPT = "unit.excluded_because IS NULL"
+_ALONE = "unit.procedure_id.patient_procedures = 1"
 
 
 class Reader(Protocol):
@@ -38,7 +41,11 @@ class Reader(Protocol):
 
 @dataclass
 class Counts:
-    """Counts of one measure in one stratum; ``rows`` holds the number of each further cell."""
+    """Counts of one measure in one stratum.
+
+    ``missing`` is counted for quantities only; ``unknown`` maps the sign that a measure
+    gives to an unknown outcome to a number of units.
+    """
 
     denominator: int = 0
     numerator: int = 0
@@ -48,39 +55,54 @@ class Counts:
     unknown: dict[str, int] = field(default_factory=dict)
 
 
-def ask(registry: Reader, question: Question, sql: str) -> pl.DataFrame:
-    """Rows of one statement over the facts as of the day of the question."""
-    with registry.cursor() as cursor, facts.at(cursor, question.as_of):
-        return store.frame(cursor, sql, question.parameters)
+class Classified:
+    """Measures put to the facts as of the day of one question.
 
-
-def units(measure: Measure, question: Question, columns: str) -> str:
-    """A SELECT over the classified procedures that the question is about.
-
-    ``columns`` may use ``unit.<column of the measure>``, ``facts.<column of
-    procedure_facts>`` and ``facts.stratum``.
+    A measure reads ``procedure_facts`` and hands its ``procedure_id`` on. Here it is given
+    the facts that the question is about, narrowed to the columns that it names, and in
+    place of the key a record of stratum and patient: so nothing has to be joined back.
     """
-    return (
-        f"SELECT {columns} FROM (\n{measure.sql.strip()}\n) AS unit\n"
-        f"JOIN (SELECT *, {question.stratum} AS stratum FROM procedure_facts WHERE {question.condition}) AS facts\n"
-        "ON facts.procedure_id = unit.procedure_id"
-    )
+
+    def __init__(self, cursor: duckdb.DuckDBPyConnection, question: Question) -> None:
+        self._cursor = cursor
+        self.question = question
+        found = cursor.execute("SELECT * FROM procedure_facts LIMIT 0").description
+        self._columns = frozenset(str(one[0]) for one in found or ()) - {"procedure_id"}
+
+    def select(self, measure: Measure, columns: str, *, tail: str = "", only: str = "TRUE") -> str:
+        """A SELECT over the classified procedures.
+
+        Parameters
+        ----------
+        columns
+            May use ``unit.<column of the measure>``, ``STRATUM``, ``PATIENT`` and ``KEPT``.
+        tail
+            WHERE and GROUP BY.
+        only
+            A further condition over procedure_facts.
+        """
+        named = sorted(self._columns.intersection(re.findall(r"\w+", measure.body)))
+        return (
+            f"SELECT {columns} FROM (\nWITH procedure_facts AS NOT MATERIALIZED (SELECT "
+            f"{{'stratum': {self.question.stratum}, 'patient_no': patient_no, 'patient_procedures': patient_procedures}} "
+            f"AS procedure_id, {', '.join(named)} FROM procedure_facts "
+            f"WHERE {self.question.condition} AND {only})\n"
+            f"SELECT * FROM (\n{measure.body}\n) AS classified\n) AS unit {tail}"
+        )
+
+    def frame(self, parts: Iterable[str]) -> pl.DataFrame:
+        """Rows of one statement made of several SELECTs with the same columns."""
+        return store.frame(self._cursor, "\nUNION ALL\n".join(parts), self.question.parameters)
 
 
-def together(parts: Iterable[str]) -> str:
-    """One statement of several SELECTs; in it procedure_id is a number."""
-    return f"WITH {_NUMBERED}\n" + "\nUNION ALL\n".join(parts)
+@contextmanager
+def classified(registry: Reader, question: Question) -> Iterator[Classified]:
+    """The facts as of the day of a question, for as long as the block lasts."""
+    with registry.cursor() as cursor, facts.at(cursor, question.as_of):
+        yield Classified(cursor, question)
 
 
-# Most patients have one procedure: counting them needs no set of the patients already seen.
-_PATIENTS = (
-    "count(*) FILTER (WHERE unit.excluded_because IS NULL AND facts.patient_procedures = 1) AS single_patients, "
-    "count(DISTINCT CASE WHEN unit.excluded_because IS NULL AND facts.patient_procedures > 1 "
-    "THEN facts.patient_no END) AS other_patients"
-)
-
-
-def count(registry: Reader, measures: Sequence[Measure], question: Question) -> dict[tuple[str, str], Counts]:
+def count(units: Classified, measures: Sequence[Measure]) -> dict[tuple[str, str], Counts]:
     """Counts of proportions and quantities, by (measure, stratum).
 
     A stratum in which a measure leaves everything out is there with denominator 0. One
@@ -89,34 +111,51 @@ def count(registry: Reader, measures: Sequence[Measure], question: Question) -> 
     """
     if not measures:
         return {}
-    rows = ask(
-        registry, question, together(_tally(place, one, question) for place, one in enumerate(measures))
-    )
     found: dict[tuple[str, str], Counts] = {}
-    if question.by is None:
-        found = {(one.id, question.stratum.strip("'")): Counts() for one in measures}
-    for row in rows.iter_rows(named=True):
-        counts = found.setdefault((measures[row["place"]].id, row["stratum"]), Counts())
-        _add(counts, row)
+    if units.question.by is None:
+        found = {(one.id, ALL): Counts() for one in measures}
+    for row in units.frame(_tally(units, place, one) for place, one in enumerate(measures)).iter_rows(
+        named=True
+    ):
+        _add(found.setdefault((measures[row["place"]].id, row["stratum"]), Counts()), row)
+    for place, stratum, patients in _patients_with_several(units, measures).iter_rows():
+        found[measures[place].id, stratum].patients += patients
     order = {one.id: {reason: place for place, reason in enumerate(one.reasons)} for one in measures}
     for (measure_id, _), counts in found.items():
         counts.excluded = dict(sorted(counts.excluded.items(), key=lambda pair: order[measure_id][pair[0]]))
     return found
 
 
-def _tally(place: int, measure: Measure, question: Question) -> str:
+def _tally(units: Classified, place: int, measure: Measure) -> str:
     unknown = "unit.unknown" if measure.bounds else "CAST(NULL AS VARCHAR)"
-    quantity = measure.kind == "quantity"
-    events = "0" if quantity else "count(*) FILTER (WHERE unit.in_numerator)"
-    missing = "count(*) FILTER (WHERE unit.counts_as_missing)" if quantity else "0"
-    return (
-        units(
-            measure,
-            question,
-            f"{place} AS place, facts.stratum, unit.excluded_because, {unknown} AS unknown, "
-            f"count(*) AS units, {events} AS events, {missing} AS missing, {_PATIENTS}",
+    is_quantity = measure.kind == QUANTITY
+    events = "0" if is_quantity else "count(*) FILTER (WHERE unit.in_numerator)"
+    missing = "count(*) FILTER (WHERE unit.counts_as_missing)" if is_quantity else "0"
+    # Most patients have one procedure: counting them needs no list of those already seen.
+    alone = f"count(*) FILTER (WHERE {KEPT} AND {_ALONE})"
+    return units.select(
+        measure,
+        f"{place} AS place, {STRATUM} AS stratum, unit.excluded_because, {unknown} AS unknown, count(*) AS units, "
+        f"{events} AS events, {missing} AS missing, {alone} AS patients",
+        tail=f"GROUP BY {STRATUM}, unit.excluded_because, {unknown}",
+    )
+
+
+def _patients_with_several(units: Classified, measures: Sequence[Measure]) -> pl.DataFrame:
+    """Patients in each denominator among those with several procedures: place, stratum, patients."""
+    kept = "\nUNION ALL\n".join(
+        units.select(
+            one,
+            f"{place} AS place, {STRATUM} AS stratum, {PATIENT} AS patient_no",
+            tail=f"WHERE {KEPT}",
+            only="patient_procedures > 1",
         )
-        + f"\nGROUP BY facts.stratum, unit.excluded_because, {unknown}"
+        for place, one in enumerate(measures)
+    )
+    return units.frame(
+        [
+            f"SELECT place, stratum, count(DISTINCT patient_no) AS patients FROM (\n{kept}\n) AS kept GROUP BY place, stratum"
+        ]
     )
 
 
@@ -125,7 +164,7 @@ def _add(counts: Counts, row: dict[str, Any]) -> None:
     if reason is None:
         counts.denominator += row["units"]
         counts.numerator += row["events"]
-        counts.patients += row["single_patients"] + row["other_patients"]
+        counts.patients += row["patients"]
         return
     counts.excluded[reason] = counts.excluded.get(reason, 0) + row["units"]
     if reason not in ("not sampled", "repeat procedure"):
@@ -134,41 +173,40 @@ def _add(counts: Counts, row: dict[str, Any]) -> None:
         counts.unknown[row["unknown"]] = counts.unknown.get(row["unknown"], 0) + row["units"]
 
 
-def per_patient(
-    registry: Reader, measures: Sequence[Measure], question: Question
-) -> dict[tuple[str, str], tuple[list[int], list[int], list[int]]]:
+Clusters = tuple[list[int], list[int], list[int]]
+
+
+def per_patient(units: Classified, measures: Sequence[Measure]) -> dict[tuple[str, str], Clusters]:
     """How many patients have y counted among n procedures: (y, n, patients), by (measure, stratum)."""
     parts = []
     for place, one in enumerate(measures):
-        clusters = (
-            units(
-                one,
-                question,
-                "facts.stratum, facts.patient_no, count(*) AS n, count(*) FILTER (WHERE unit.in_numerator) AS y",
-            )
-            + "\nWHERE unit.excluded_because IS NULL GROUP BY facts.stratum, facts.patient_no"
+        clusters = units.select(
+            one,
+            f"{STRATUM} AS stratum, {PATIENT} AS patient_no, count(*) AS n, "
+            "count(*) FILTER (WHERE unit.in_numerator) AS y",
+            tail=f"WHERE {KEPT} GROUP BY {STRATUM}, {PATIENT}",
         )
         parts.append(
             f"SELECT {place} AS place, stratum, y, n, count(*) AS patients FROM (\n{clusters}\n) AS cluster "
             "GROUP BY stratum, y, n"
         )
-    found: dict[tuple[str, str], tuple[list[int], list[int], list[int]]] = {}
+    found: dict[tuple[str, str], Clusters] = {}
     if not parts:
         return found
-    for row in (
-        ask(registry, question, together(parts)).sort("place", "stratum", "n", "y").iter_rows(named=True)
-    ):
+    for row in units.frame(parts).sort("place", "stratum", "n", "y").iter_rows(named=True):
         kept = found.setdefault((measures[row["place"]].id, row["stratum"]), ([], [], []))
         for column, name in zip(kept, ("y", "n", "patients"), strict=True):
             column.append(row[name])
     return found
 
 
-def measured(registry: Reader, measures: Sequence[Measure], question: Question) -> pl.DataFrame:
+def measured(units: Classified, measures: Sequence[Measure]) -> pl.DataFrame:
     """Values of the kept procedures: place of the measure in the list, stratum, measured."""
-    parts = [
-        units(one, question, f"CAST({place} AS INTEGER) AS place, facts.stratum, unit.measured")
-        + "\nWHERE unit.excluded_because IS NULL"
+    return units.frame(
+        units.select(
+            one,
+            f"CAST({place} AS INTEGER) AS place, {STRATUM} AS stratum, unit.measured",
+            tail=f"WHERE {KEPT}",
+        )
         for place, one in enumerate(measures)
-    ]
-    return ask(registry, question, together(parts))
+    )

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
     from datetime import date
 
-    from registry.measures.counting import Reader
+    from registry.measures.counting import Classified, Reader
     from registry.measures.definition import Measure
 
 READ_AT = (365, 730, 1095)
@@ -46,21 +46,21 @@ def curve(
     """
     (measure,) = chosen(["cancer_after_benign"])
     question = Question(as_of, start, end, None, dict(within or {}))
-    return curve_results(registry, measure, question, confidence)[0]
+    with counting.classified(registry, question) as units:
+        return curve_results(units, measure, confidence, registry.stamp())[0]
 
 
-def curve_results(registry: Reader, measure: Measure, question: Question, confidence: float) -> list[Curve]:
+def curve_results(units: Classified, measure: Measure, confidence: float, stamp: str) -> list[Curve]:
     """One curve per stratum."""
-    select = counting.units(
-        measure,
-        question,
-        "facts.stratum, facts.patient_no, unit.excluded_because, unit.lost_days, unit.lost_status, "
-        "unit.free_days, unit.free_status",
+    columns = (
+        f"{counting.STRATUM} AS stratum, {counting.PATIENT} AS patient_no, unit.excluded_because, "
+        "unit.lost_days, unit.lost_status, unit.free_days, unit.free_status"
     )
-    rows = counting.ask(registry, question, counting.together([select]))
-    parts = rows.partition_by("stratum", as_dict=True) if question.by else {(ALL,): rows}
-    stamp = registry.stamp()
-    return [_curve(measure, question, str(key[0]), part, confidence, stamp) for key, part in parts.items()]
+    rows = units.frame([units.select(measure, columns)])
+    parts = rows.partition_by("stratum", as_dict=True) if units.question.by else {(ALL,): rows}
+    return [
+        _curve(measure, units.question, str(key[0]), part, confidence, stamp) for key, part in parts.items()
+    ]
 
 
 def _curve(

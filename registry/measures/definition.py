@@ -97,6 +97,11 @@ class Measure:
     sql: str
 
     @property
+    def body(self) -> str:
+        """The statement without its header."""
+        return "\n".join(line for line in self.sql.splitlines() if not line.startswith("--")).strip()
+
+    @property
     def reasons(self) -> tuple[str, ...]:
         """Reasons for leaving a procedure out, in order."""
         return tuple(one.reason for one in self.exclusions)

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
     from datetime import date
 
-    from registry.measures.counting import Counts, Reader
+    from registry.measures.counting import Classified, Counts, Reader
     from registry.measures.results import CategoryTable, Curve
 
     Result = ProportionResult | QuantityResult | CategoryTable | Curve
@@ -78,24 +78,21 @@ def evaluate(
     asked = chosen(ids)
     question = Question(as_of, start, end, by, dict(within or {}))
     _check(interval, confidence)
+    plain = "wilson" if interval == CLUSTERED else interval
     stamp = registry.stamp()
-    found: dict[str, list[Result]] = {}
-    proportions = [one for one in asked if one.kind == PROPORTION]
-    for proportion in _proportions(registry, proportions, question, interval, confidence, stamp):
-        found.setdefault(proportion.measure, []).append(proportion)
-    for quantity in _quantities(
-        registry, [one for one in asked if one.kind == QUANTITY], question, confidence, stamp
-    ):
-        found.setdefault(quantity.measure, []).append(quantity)
-    for one in asked:
-        if one.kind == TABLE:
-            method = "wilson" if interval == CLUSTERED else interval
-            found[one.id] = [*table_results(registry, one, question, method, confidence)]
-        elif one.kind == TIME_TO_EVENT:
-            found[one.id] = [*curve_results(registry, one, question, confidence)]
-    return [
-        result for one in asked for result in sorted(found.get(one.id, []), key=lambda r: in_order(r.stratum))
-    ]
+    found: list[Result] = []
+    with counting.classified(registry, question) as units:
+        found += _proportions(
+            units, [one for one in asked if one.kind == PROPORTION], interval, confidence, stamp
+        )
+        found += _quantities(units, [one for one in asked if one.kind == QUANTITY], confidence, stamp)
+        for one in asked:
+            if one.kind == TABLE:
+                found += table_results(units, one, plain, confidence, stamp)
+            elif one.kind == TIME_TO_EVENT:
+                found += curve_results(units, one, confidence, stamp)
+    place = {one: number for number, one in enumerate(ids)}
+    return sorted(found, key=lambda result: (place[result.measure], in_order(result.stratum)))
 
 
 def _check(interval: str, confidence: float) -> None:
@@ -107,21 +104,20 @@ def _check(interval: str, confidence: float) -> None:
 
 
 def _proportions(
-    registry: Reader,
+    units: Classified,
     measures: Sequence[Measure],
-    question: Question,
     interval: str,
     confidence: float,
     stamp: str,
 ) -> list[ProportionResult]:
-    counts = counting.count(registry, measures, question)
+    counts = counting.count(units, measures)
     if not counts:
         return []
     x = np.array([one.numerator for one in counts.values()])
     n = np.array([one.denominator for one in counts.values()])
     clusters: dict[tuple[str, str], ClusteredInterval] = {}
     if interval == CLUSTERED:
-        clusters = _clustered(registry, measures, question, confidence)
+        clusters = _clustered(units, measures, confidence)
         lower, upper = np.full(len(n), np.nan), np.full(len(n), np.nan)
         method = CLUSTERED_METHOD
     else:
@@ -152,18 +148,18 @@ def _proportions(
                 if one.numerator
                 else upper_bound_no_events(one.denominator, confidence),
                 design_effect=cluster.deff if cluster else None,
-                **question.dates,  # type: ignore[arg-type]
+                **units.question.dates,  # type: ignore[arg-type]
             )
         )
     return made
 
 
 def _clustered(
-    registry: Reader, measures: Sequence[Measure], question: Question, confidence: float
+    units: Classified, measures: Sequence[Measure], confidence: float
 ) -> dict[tuple[str, str], ClusteredInterval]:
     return {
         key: clustered_wilson_interval(np.repeat(y, patients), np.repeat(n, patients), confidence)
-        for key, (y, n, patients) in counting.per_patient(registry, measures, question).items()
+        for key, (y, n, patients) in counting.per_patient(units, measures).items()
     }
 
 
@@ -189,15 +185,15 @@ def _number(value: float) -> float | None:
 
 
 def _quantities(
-    registry: Reader, measures: Sequence[Measure], question: Question, confidence: float, stamp: str
+    units: Classified, measures: Sequence[Measure], confidence: float, stamp: str
 ) -> list[QuantityResult]:
-    counts = counting.count(registry, measures, question)
+    counts = counting.count(units, measures)
     if not counts:
         return []
     known = {one.id: (place, one.value_unit) for place, one in enumerate(measures)}
     values = {
         key: rows["measured"].to_numpy()
-        for key, rows in counting.measured(registry, measures, question)
+        for key, rows in counting.measured(units, measures)
         .partition_by("place", "stratum", as_dict=True)
         .items()
     }
@@ -228,7 +224,7 @@ def _quantities(
                 excluded=one.excluded,
                 patients=one.patients,
                 registry=stamp,
-                **question.dates,  # type: ignore[arg-type]
+                **units.question.dates,  # type: ignore[arg-type]
             )
         )
     return made
@@ -269,7 +265,8 @@ def clustering(
         raise UsageProblem(f"{measure_id}: is no proportion, and has no interval to widen.")
     question = Question(as_of, start, end, None, dict(within or {}))
     _check("wilson", confidence)
-    y, n, patients = counting.per_patient(registry, [measure], question).get((measure_id, ALL), ([], [], []))
+    with counting.classified(registry, question) as units:
+        y, n, patients = counting.per_patient(units, [measure]).get((measure_id, ALL), ([], [], []))
     events, trials = np.repeat(y, patients).astype(int), np.repeat(n, patients).astype(int)
     if not trials.size:
         return ClusteringEffect(None, None, False, 0, 0)

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
     from registry.measures.counting import Reader
 
-_CONTEXT = "site, operator, guidance, assessment, finding_type, status, diagnosis"
+_CONTEXT = ("site", "operator", "guidance", "assessment", "finding_type", "status", "diagnosis")
 
 
 def procedures(
@@ -56,10 +56,14 @@ def procedures(
     """
     (measure,) = chosen([measure_id])
     question = Question(as_of, start, end, by, dict(within or {}))
-    context = ", ".join(f"facts.{name.strip()}" for name in _CONTEXT.split(","))
-    sql = counting.units(measure, question, f"unit.*, facts.stratum, {context}")
+    context = ", ".join(f"facts.{name}" for name in _CONTEXT)
+    sql = (
+        f"SELECT unit.*, {question.stratum} AS stratum, {context} FROM (\n{measure.body}\n) AS unit "
+        f"JOIN procedure_facts AS facts ON facts.procedure_id = unit.procedure_id WHERE {question.condition} "
+        "ORDER BY unit.index_date, unit.procedure_id"
+    )
     with registry.cursor() as cursor, facts.at(cursor, as_of):
-        rows = store.frame(cursor, sql + "\nORDER BY unit.index_date, unit.procedure_id", question.parameters)
+        rows = store.frame(cursor, sql, question.parameters)
     rows = rows.drop("counts_as_missing", "unknown", strict=False)
     said = rows.columns[rows.columns.index("excluded_because") + 1 : rows.columns.index("stratum")]
     left_out = pl.col("excluded_because").is_not_null()
@@ -93,8 +97,11 @@ def exclusion_flow(
     """
     (measure,) = chosen([measure_id])
     question = Question(as_of, start, end, None, dict(within or {}))
-    select = counting.units(measure, question, "unit.excluded_because, count(*) AS units")
-    rows = counting.ask(registry, question, counting.together([select + "\nGROUP BY unit.excluded_because"]))
+    with counting.classified(registry, question) as units:
+        select = units.select(
+            measure, "unit.excluded_because, count(*) AS units", tail="GROUP BY unit.excluded_because"
+        )
+        rows = units.frame([select])
     counts = dict(rows.iter_rows())
     remaining = sum(counts.values())
     flow = [("procedures", 0, remaining)]

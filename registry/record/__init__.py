@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import date
 from functools import cache
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
@@ -14,7 +15,6 @@ from registry.sqlfiles import SqlFile, load_folder
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
-    from datetime import date
 
     import polars as pl
 
@@ -24,6 +24,7 @@ __all__ = [
     "ProcedureRecord",
     "Row",
     "Station",
+    "complications_by_grade",
     "latest_day",
     "newest_procedures",
     "procedure_record",
@@ -121,6 +122,24 @@ def newest_procedures(registry: Registry, rows: int) -> pl.DataFrame:
         At most so many, 0 or more.
     """
     return registry.frame(record_files()["newest"].sql, {"rows": rows})
+
+
+def complications_by_grade(
+    registry: Registry, *, as_of: date, start: date | None = None, end: date | None = None
+) -> pl.DataFrame:
+    """Complications within 30 days of the procedure: kind, scheme, grade, complications.
+
+    Parameters
+    ----------
+    registry
+        An open registry.
+    as_of
+        Nothing dated after this day counts.
+    start, end
+        First and last day on which a procedure started, both included.
+    """
+    parameters = {"as_of": as_of, "start": start or date.min, "end": min(end or as_of, as_of)}
+    return registry.frame(record_files()["complications_by_grade"].sql, parameters)
 
 
 def latest_day(registry: Registry) -> date | None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import ceil, floor, log
+from math import ceil, floor, inf, log
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -13,6 +13,9 @@ from registry.stats.run_length import Chain, RunLength
 
 GRID = 2000
 """About as many states divide the height of a sum with uneven steps."""
+
+HIGHEST = 1_000_000
+"""Downward steps to a limit beyond which no run length is computed."""
 
 
 @dataclass(frozen=True)
@@ -256,8 +259,8 @@ def _inside(p: float, name: str) -> None:
 
 
 def _positive(limit: float) -> None:
-    if not limit > 0.0:
-        raise ValueError(f"limit must be above 0; got {limit}")
+    if not 0.0 < limit < inf:
+        raise ValueError(f"limit must be a number above 0; got {limit}")
 
 
 def _lattice(m: int, limit: int) -> None:
@@ -293,6 +296,8 @@ def _uneven_chain(p0: float, p1: float, limit: float, p: float) -> Chain:
     # a whole number of cells per downward step: only the rare upward step is shared out
     cells = max(1, round(-none * GRID / limit))
     height = limit / -none * cells
+    if height > HIGHEST:
+        raise ValueError(f"limit is out of reach for these rates; got {limit}")
     size = max(1, ceil(height - 1e-9))
     state = np.arange(size)
     chain = Chain(size)

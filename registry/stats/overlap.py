@@ -22,6 +22,9 @@ _NODES = 64
 
 HOURS = tuple(range(1, 13))
 
+_QUARTERS = (-11.25, -3.75, 3.75, 11.25)
+"""Middles of the four quarters of an hour's 30 degrees, from its own middle."""
+
 
 @dataclass(frozen=True)
 class SamplingProbability:
@@ -126,9 +129,10 @@ def wedge_fraction(
     if not hours or bottom >= top:
         return 0.0
     node, weight = _legendre()
-    angles = np.radians([30.0 * (hour - float(offset_hour)) for hour in hours])
-    angle = (angles[:, None] + radians(15.0) * node).ravel()
-    angle_weight = np.tile(weight * radians(15.0), len(hours))
+    # quarters of an hour: a ray that only grazes the sphere bends the integrand inside one
+    middles = [30.0 * (hour - float(offset_hour)) + part for hour in hours for part in _QUARTERS]
+    angle = (np.radians(middles)[:, None] + radians(3.75) * node).ravel()
+    angle_weight = np.tile(weight * radians(3.75), len(middles))
     # slices where the sphere's edge meets the cylinder's edge or its axis
     bends = [sqrt(max(0.0, radius**2 - c**2)) for c in (rho - offset, rho + offset, offset)]
     cuts = sorted({bottom, top} | {side for z in bends for side in (z, -z) if bottom < side < top})

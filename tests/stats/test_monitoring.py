@@ -208,7 +208,7 @@ class TestBernoulliCusum:
             (0.2, 0.1, 1, "p1 must be above p0"),
             (0, 0.1, 1, "p0 must lie between 0 and 1"),
             (0.1, 1, 1, "p1 must lie between 0 and 1"),
-            (0.1, 0.2, 0, "limit must be above 0"),
+            (0.1, 0.2, 0, "limit must be a number above 0"),
         ],
     )
     def test_impossible_input_is_named(self, p0, p1, limit, said):
@@ -321,5 +321,7 @@ class TestRunLengths:
             call()
 
 
-def test_limit_out_of_reach_has_no_signal():
-    assert bernoulli_cusum([1] * 5, 0.1, 0.2, inf).signals == ()
+@pytest.mark.parametrize(("limit", "said"), [(inf, "a number above 0"), (1e9, "out of reach")])
+def test_run_length_of_an_endless_limit_is_refused(limit, said):
+    with pytest.raises(ValueError, match=said):
+        bernoulli_cusum_arl(0.02, 0.04, limit, 0.02)
