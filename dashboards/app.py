@@ -53,4 +53,5 @@ def main() -> None:
         st.error(str(problem))
 
 
-main()
+if __name__ == "__main__":
+    main()

@@ -57,6 +57,10 @@ def root(
 
 def main() -> None:
     """Run the command line; a user's mistake ends in a sentence and an exit code."""
+    # The engine imports pandas at the first bound value if it can, which costs 80 MB and
+    # half of a command's time, and no command needs it. A command that comes to need it
+    # takes this line out of its way first: sys.modules.pop("pandas", None).
+    sys.modules.setdefault("pandas", None)  # type: ignore[arg-type]
     try:
         app()
     except RegistryError as problem:

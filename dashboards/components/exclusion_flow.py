@@ -12,30 +12,35 @@ from dashboards.components.markup import Markup, element, joined, show
 from dashboards.components.tables import download
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from registry.measures import Measure
 
 
 def exclusion_flow(measure: Measure) -> None:
     """Ordered reasons with the number left out and the number remaining, each with a slim bar."""
     flow = session.exclusion_flow(measure.id)
+    show(flow_table(f"{measure.title}: from all procedures of the period to the denominator", flow))
+    show(element("p", "A procedure is left out for the first reason that applies.", class_="beside"))
+    frame = pl.DataFrame(
+        flow, schema={"reason": pl.String, "left_out": pl.Int64, "remaining": pl.Int64}, orient="row"
+    )
+    download("Download as CSV", frame, f"{measure.id} flow.csv", key=f"csv flow {measure.id}")
+
+
+def flow_table(caption: str, flow: Sequence[tuple[str, int, int]]) -> Markup:
+    """The flow as a table; the first entry is all procedures, and the bars are drawn against it."""
     first = flow[0][2]
-    caption = f"{measure.title}: from all procedures of the period to the denominator"
     head = element("tr", *(element("th", text, scope="col", class_=kind) for text, kind in _HEADS))
     body = [_step("All procedures of the period", None, first, first)]
     body += [_step(_capital(reason), left_out, remaining, first) for reason, left_out, remaining in flow[1:]]
-    made = element(
+    return element(
         "table",
         element("caption", caption),
         element("thead", head),
         element("tbody", joined(body)),
         class_="plain flow",
     )
-    show(made)
-    show(element("p", "A procedure is left out for the first reason that applies.", class_="beside"))
-    frame = pl.DataFrame(
-        flow, schema={"reason": pl.String, "left_out": pl.Int64, "remaining": pl.Int64}, orient="row"
-    )
-    download("Download as CSV", frame, f"{measure.id} flow.csv", key=f"csv flow {measure.id}")
 
 
 def _capital(text: str) -> str:

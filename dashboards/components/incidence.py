@@ -20,6 +20,8 @@ if TYPE_CHECKING:
     from registry.measures import Curve, CurveEstimate
 
 MEASURE = "cancer_after_benign"
+#: The axis reaches at least so far, so that a flat line is not blown up.
+LEAST_TOP = 0.01
 
 
 def incidence() -> None:
@@ -89,6 +91,8 @@ def _spec(frame: pl.DataFrame, last: int) -> dict[str, Any]:
         scale = {"domain": names, "range": marks[: len(names)]}
         return {"field": "estimate", "type": "nominal", "scale": scale, "legend": None}
 
+    highest = frame.select(pl.max_horizontal(pl.col("incidence").max(), pl.col("upper").max())).item()
+    top = max(float(highest or 0.0), LEAST_TOP)
     colour = by_estimate([colour for colour, _ in GROUPS])
     ticks = [0, 182, 365, 547, 730, 912, last]
     days = {
@@ -100,7 +104,7 @@ def _spec(frame: pl.DataFrame, last: int) -> dict[str, Any]:
     level = {
         "field": "incidence",
         "type": "quantitative",
-        "scale": {"zero": True},
+        "scale": {"domain": [0, top], "nice": True},
         "axis": {"title": "cancer found, %", "format": ".0%", "tickCount": 5},
     }
     band = {

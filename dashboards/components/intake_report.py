@@ -24,10 +24,11 @@ def intake_report(report: IntakeReport) -> None:
     if report.refused:
         st.error(report.refused)
     total = report.total
-    wrote = "would be" if report.dry_run or report.refused else "were"
+    written = not (report.dry_run or report.refused)
+    ahead = "" if written else " Nothing is written yet." if report.dry_run else " Nothing was written."
     sentence = (
-        f"{plural(total.received, report.counted)} received: {count(total.new)} {wrote} new, {count(total.version)} a new version, "
-        f"{count(total.unchanged)} unchanged, {count(total.held)} held."
+        f"{plural(total.received, report.counted)} received: {count(total.new)} new, {count(total.version)} as a new version, "
+        f"{count(total.unchanged)} unchanged, {count(total.held)} held.{ahead}"
     )
     show(element("p", sentence, class_="result"))
     rows = [
@@ -40,7 +41,7 @@ def intake_report(report: IntakeReport) -> None:
         rows,
         frozenset({1, 2, 3, 4, 5}),
     )
-    _problems("Held" if wrote == "were" else "Would be held", report.problems)
+    _problems("Held" if written else "Would be held", report.problems)
     _problems("Accepted, but look at", report.warnings)
     if report.reopened:
         show(

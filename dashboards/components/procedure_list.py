@@ -21,7 +21,7 @@ RECORD_PAGE = "app_pages/procedure_record.py"
 
 def procedure_list(measure: Measure) -> None:
     """Procedures of a measure by their part in it, with a link to the record of one of them."""
-    found = _with_part(session.procedures(measure.id), measure)
+    found = with_part(session.procedures(measure.id), measure)
     parts = found.get_column("part").unique(maintain_order=True).to_list()
     if not parts:
         show(element("p", "No procedures in the period.", class_="beside"))
@@ -70,7 +70,8 @@ _TABLES = {
 _KEPT = ("In the numerator", "In the denominator only", "Kept")
 
 
-def _with_part(found: pl.DataFrame, measure: Measure) -> pl.DataFrame:
+def with_part(found: pl.DataFrame, measure: Measure) -> pl.DataFrame:
+    """Rows with ``part``: in the numerator, in the denominator only, kept, or why left out."""
     left_out = pl.format("Left out: {}", pl.col("excluded_because"))
     kept = pl.lit(_KEPT[2])
     if measure.kind == "proportion":

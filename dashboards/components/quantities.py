@@ -17,14 +17,13 @@ if TYPE_CHECKING:
 
     from registry.measures import Measure
 
+#: Heading of each column, what stands below it in small, and its class.
 _HEADS = (
-    ("", None),
-    ("n", "number"),
-    ("Missing", "number"),
-    ("Median (interval)", "number"),
-    ("Quartiles", "number"),
-    ("5th to 95th percentile", "number"),
-    ("Drawn", "lane-cell"),
+    ("", None, None),
+    ("n", "missing", "number"),
+    ("Median", "interval", "number"),
+    ("Quartiles", "5th to 95th percentile", "number"),
+    ("Drawn", None, "lane-cell"),
 )
 
 
@@ -51,11 +50,12 @@ def quantity_table(shown: Sequence[Measure], *, key: str, by: str | None = None)
         for row in rows
     ]
     caption = f"{shown[0].title}, by {stratum_name(by)}" if by else "; ".join(titles.values())
+    first = "Measure" if by is None else "Stratum"
     head = element(
         "tr",
         *(
-            element("th", text or ("Measure" if by is None else "Stratum"), scope="col", class_=kind)
-            for text, kind in _HEADS
+            element("th", text or first, element("small", small) if small else None, scope="col", class_=kind)
+            for text, small, kind in _HEADS
         ),
     )
     made = element(
@@ -74,29 +74,30 @@ def quantity_table(shown: Sequence[Measure], *, key: str, by: str | None = None)
 
 
 def _row(row: dict[str, Any], name: str, ends: tuple[float, float] | None) -> Markup:
-    unit = row["unit"]
+    missing = f"{words.count(row['missing'])} missing"
     if not row["n"]:
-        cells = [
-            element("td", text, class_="number")
-            for text in ("0", str(row["missing"]), words.NO_PROCEDURES, "", "")
-        ]
-        return element("tr", element("th", name, scope="row"), *cells, element("td"))
-    interval = (
-        f" ({words.number(row['lower'], unit)}–{words.number(row['upper'], unit)})"
-        if row["lower"] is not None and row["upper"] is not None
-        else ""
-    )
-    texts = (
-        words.count(row["n"]),
-        words.count(row["missing"]),
-        f"{words.number(row['median'], unit)} {unit}{interval}",
-        f"{words.number(row['q1'], unit)}–{words.number(row['q3'], unit)}",
-        f"{words.number(row['p5'], unit)}–{words.number(row['p95'], unit)}",
-    )
-    cells = [element("td", text, class_="number") for text in texts]
-    return element(
-        "tr", element("th", name, scope="row"), *cells, element("td", _lane(row, ends), class_="lane-cell")
-    )
+        cells = [_pair("0", missing), _pair(words.NO_PROCEDURES, ""), element("td"), element("td")]
+        return element("tr", element("th", name, scope="row"), *cells)
+
+    def between(low: str, high: str) -> str:
+        if row[low] is None or row[high] is None:
+            return "no interval"
+        return f"{words.number(row[low], row['unit'])}–{words.number(row[high], row['unit'])}"
+
+    cells = [
+        _pair(words.count(row["n"]), missing),
+        _pair(
+            f"{words.number(row['median'], row['unit'])}{words.NARROW}{row['unit']}",
+            between("lower", "upper"),
+        ),
+        _pair(between("q1", "q3"), between("p5", "p95")),
+        element("td", _lane(row, ends), class_="lane-cell"),
+    ]
+    return element("tr", element("th", name, scope="row"), *cells)
+
+
+def _pair(text: str, small: str) -> Markup:
+    return element("td", text, element("small", small), class_="number")
 
 
 def _ends(rows: list[dict[str, Any]]) -> tuple[float, float] | None:

@@ -77,11 +77,12 @@ def _cell(column: int, value: object, kind: str | None) -> Markup:
 def download(label: str, frame: pl.DataFrame, file_name: str, key: str) -> None:
     """A button that gives a frame as a CSV file, safe to open in a spreadsheet program."""
     st.download_button(
-        label, _csv(frame), file_name, "text/csv", key=key, type="tertiary", icon=":material/download:"
+        label, csv_bytes(frame), file_name, "text/csv", key=key, type="tertiary", icon=":material/download:"
     )
 
 
-def _csv(frame: pl.DataFrame) -> bytes:
+def csv_bytes(frame: pl.DataFrame) -> bytes:
+    """A frame as CSV; text that a spreadsheet program would run as a formula gets an apostrophe in front."""
     text = pl.col(pl.String)
     first = text.str.slice(0, 1)
     guarded = pl.when(first.is_in(_FORMULA_STARTS)).then(pl.lit("'") + text).otherwise(text)

@@ -12,6 +12,7 @@ import streamlit as st
 
 from dashboards.components.tables import table
 from dashboards.components.words import plural
+from registry.dictionary import tables
 from registry.errors import FileProblem
 from registry.imports import mapped, registry_csv
 from registry.imports.mapping import read_mapping
@@ -21,10 +22,11 @@ if TYPE_CHECKING:
 
     from streamlit.runtime.uploaded_file_manager import UploadedFile
 
-    from registry.imports.received import Received
+    from registry.imports.received import Received, SourceTable
 
 NATIVE, MAPPED = "CSV files named after the tables", "One CSV or XLSX file with a mapping"
 PREVIEW_ROWS, PREVIEW_COLUMNS = 5, 8
+NOT_SHOWN = "(not shown)"
 
 
 @dataclass(frozen=True)
@@ -85,8 +87,16 @@ def preview(received: Received) -> None:
         )
         if fold.open:
             with fold:
-                kept = names[:PREVIEW_COLUMNS]
-                more = f"; {len(kept)} of {len(names)} columns" if len(names) > len(kept) else ""
-                table(
-                    f"{one.table}, first rows{more}", kept, one.frame.select(kept).head(PREVIEW_ROWS).rows()
-                )
+                _first_rows(one, names)
+
+
+def _first_rows(one: SourceTable, names: list[str]) -> None:
+    """The first rows; identifiers and free text are named, not shown."""
+    kept = names[:PREVIEW_COLUMNS]
+    hidden = {field.name for field in tables()[one.table].fields if field.sensitive}
+    rows = [
+        [NOT_SHOWN if name in hidden and value is not None else value for name, value in row.items()]
+        for row in one.frame.select(kept).head(PREVIEW_ROWS).to_dicts()
+    ]
+    more = f"; {len(kept)} of {len(names)} columns" if len(names) > len(kept) else ""
+    table(f"{one.table}, first rows{more}", kept, rows, caption_seen=True)

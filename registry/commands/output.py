@@ -50,9 +50,10 @@ def handbook(
     ] = Path("docs"),
 ) -> None:
     """Write the measure handbook, the data dictionary and the command page."""
+    from registry.cli import app
     from registry.handbook import write_all
 
-    for path in write_all(target):
+    for path in write_all(target, app):
         say(f"Wrote {path}")
 
 

@@ -22,13 +22,15 @@ _Made = TypeVar("_Made")
 ERROR_VALUES = frozenset(
     {"#REF!", "#N/A", "#VALUE!", "#DIV/0!", "#NAME?", "#NULL!", "#NUM!", "#SPILL!", "#CALC!", "#GETTING_DATA"}
 )
-_ISO_DAY = re.compile(r"\d{4}-\d{2}-\d{2}")
-_ISO_TIME = re.compile(r"\d{2}:\d{2}(:\d{2}(\.\d{1,6})?)?")
+#: Explicit word that empties a field; intake knows what to do with it.
+ERASE = "<erase>"
+_ISO_DAY = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
+_ISO_TIME = re.compile(r"[0-9]{2}:[0-9]{2}(:[0-9]{2}(\.[0-9]{1,6})?)?")
 _ISO_MOMENT = re.compile(
-    r"(\d{4}-\d{2}-\d{2})[T ](\d{2}:\d{2}(?::\d{2}(?:\.\d{1,6})?)?)(Z|[+-]\d{2}:?\d{2})?"
+    r"([0-9]{4}-[0-9]{2}-[0-9]{2})[T ]([0-9]{2}:[0-9]{2}(?::[0-9]{2}(?:\.[0-9]{1,6})?)?)(Z|[+-][0-9]{2}:?[0-9]{2})?"
 )
 _COMPARATORS = "<>≤≥~≈="
-_SERIAL = re.compile(r"\d{1,7}(\.\d+)?")
+_SERIAL = re.compile(r"[0-9]{1,7}(\.[0-9]+)?")
 
 
 class Unreadable(Exception):
@@ -82,6 +84,8 @@ class Converter:
         if source.kind == "join":
             return self._joined(cells)
         cell = next((one for one in cells if one is not None), None)
+        if cell == ERASE:
+            return ERASE
         found = self._transformed(cell) if cell is not None else None
         return source.if_empty if found is None else found
 
@@ -185,7 +189,7 @@ class Converter:
                 bare = bare[: -len(suffix)].rstrip(" -")
                 break
         plain = self._plain_number(bare, text)
-        if self._source.field.type == "integer" and re.fullmatch(r"-?\d+\.0+", plain):
+        if self._source.field.type == "integer" and re.fullmatch(r"-?[0-9]+\.0+", plain):
             plain = plain.partition(".")[0]
         factor = UNITS.get((self._source.unit, self._source.field.unit))
         if factor is None:
@@ -195,11 +199,11 @@ class Converter:
     def _plain_number(self, bare: str, text: str) -> str:
         """A number with a decimal point and no thousands sign."""
         decimal, thousands = re.escape(self._mapping.decimal), re.escape(self._mapping.thousands)
-        if re.fullmatch(rf"[+-]?(\d+({decimal}\d+)?|{decimal}\d+)", bare):
+        if re.fullmatch(rf"[+-]?([0-9]+({decimal}[0-9]+)?|{decimal}[0-9]+)", bare):
             return bare.lstrip("+").replace(self._mapping.decimal, ".")
-        if thousands and re.fullmatch(rf"[+-]?\d{{1,3}}({thousands}\d{{3}})+({decimal}\d+)?", bare):
+        if thousands and re.fullmatch(rf"[+-]?[0-9]{{1,3}}({thousands}[0-9]{{3}})+({decimal}[0-9]+)?", bare):
             return bare.lstrip("+").replace(self._mapping.thousands, "").replace(self._mapping.decimal, ".")
-        if not thousands and re.fullmatch(r"[+-]?\d{1,3}([.,' ]\d{3})+([.,]\d+)?", bare):
+        if not thousands and re.fullmatch(r"[+-]?[0-9]{1,3}([.,' ][0-9]{3})+([.,][0-9]+)?", bare):
             raise Unreadable(
                 "ambiguous_number",
                 f"{self._said(text)} has an ambiguous thousands separator.",

@@ -91,7 +91,9 @@ def read(path: Path, mapping: Mapping, include_hidden: bool) -> Grid:
         grid = _from_xlsx(path, mapping, include_hidden)
     else:
         grid = _from_csv(path, mapping)
-    return _without_hidden(_filled_down(_without_skipped(grid, mapping), mapping), include_hidden)
+    return _without_hidden(
+        _filled_down(_without_empty(_without_skipped(grid, mapping), mapping), mapping), include_hidden
+    )
 
 
 # -- delimited text ----------------------------------------------------------------
@@ -281,6 +283,18 @@ def _without_skipped(grid: Grid, mapping: Mapping) -> Grid:
     lines = ", ".join(str(line) for line in gone["_line"].head(10).to_list())
     note = f"{grid.name}: {gone.height} rows were skipped as the mapping says (skip_rows): lines {lines}."
     return replace(grid, frame=grid.frame.filter(~pl.Series(words)), notes=(*grid.notes, note))
+
+
+def _without_empty(grid: Grid, mapping: Mapping) -> Grid:
+    """Rows that hold something of their own in a mapped column."""
+    used = [column for column in mapping.used if column in grid.columns]
+    if not used:
+        return grid
+    faulty = sorted({one.line for one in grid.faults if one.column in used and one.rule != "merged_cells"})
+    frame = grid.frame.filter(pl.any_horizontal(pl.col(used).is_not_null()) | pl.col("_line").is_in(faulty))
+    gone = grid.frame.height - frame.height
+    notes = [f"{grid.name}: {gone} rows without any mapped cell were left out."] if gone else []
+    return replace(grid, frame=frame, notes=(*grid.notes, *notes))
 
 
 def _filled_down(grid: Grid, mapping: Mapping) -> Grid:

@@ -77,9 +77,9 @@ def read(path: Path, mapping: Mapping, *, include_hidden: bool = False) -> Recei
     except OSError as problem:
         raise FileProblem(f"{path.name}: cannot be read ({problem.strerror}). {NOTHING_IMPORTED}") from None
     notes = [*source.notes, *_check_columns(source, mapping)]
-    frame, noted = _without_empty(source, mapping)
-    notes += noted
-    frame, noted = _noted_characters(frame, source, mapping)
+    if not source.frame.height and not source.malformed:
+        notes.append(f"{source.name}: no rows below the header; 0 rows.")
+    frame, noted = _noted_characters(source.frame, source, mapping)
     notes += noted
     problems = _Problems(source)
     lines = set(frame["_line"].to_list())
@@ -141,20 +141,6 @@ def _check_columns(source: Grid, mapping: Mapping) -> list[str]:
     return [
         f"{source.name}: columns that the mapping does not read: {listed}. Name them under ignored to leave this note out."
     ]
-
-
-def _without_empty(source: Grid, mapping: Mapping) -> tuple[pl.DataFrame, list[str]]:
-    """Rows that hold something in a mapped column."""
-    used = [column for column in mapping.used if column in source.columns and column not in mapping.fill_down]
-    if not used:
-        return source.frame, []
-    faulty = sorted({one.line for one in source.faults if one.column in used})
-    filled = pl.any_horizontal(pl.col(used).is_not_null()) | pl.col("_line").is_in(faulty)
-    frame = source.frame.filter(filled)
-    if frame.height == 0 and not source.malformed:
-        return frame, [f"{source.name}: no rows below the header; 0 rows."]
-    gone = source.frame.height - frame.height
-    return frame, [f"{source.name}: {gone} rows without any mapped cell were left out."] if gone else []
 
 
 def _noted_characters(frame: pl.DataFrame, source: Grid, mapping: Mapping) -> tuple[pl.DataFrame, list[str]]:
@@ -250,6 +236,7 @@ def _field(
     if not columns:
         return [one.text] * len(lines)
     converter = Converter(one, mapping, source.is_1904)
+    told = {(fault.line, fault.column) for fault in source.faults}
     known: dict[tuple[str | None, ...], str | Unreadable | None] = {}
     made: list[str | None] = []
     for line, *parts in zip(lines, *columns, strict=True):
@@ -257,6 +244,8 @@ def _field(
         if cells not in known:
             known[cells] = _converted(converter, cells)
         found = known[cells]
+        if isinstance(found, Unreadable) and any((line, column) in told for column in one.columns):
+            found = None
         if isinstance(found, Unreadable):
             value = None if one.field.sensitive else " ".join(part for part in cells if part is not None)
             problems.add(line, one.label, value, found.rule, found.message, found.hint)

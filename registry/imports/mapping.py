@@ -55,10 +55,15 @@ class Faults:
     text: str
     found: list[str] = field(default_factory=list)
 
-    def add(self, key: str, sentence: str) -> None:
-        """Note a fault of a key."""
-        match = re.search(rf"(?m)^[^#\n]*?(?<![\w.]){re.escape(key)}(?![\w])", self.text)
-        line = f", line {1 + self.text.count(chr(10), 0, match.end())}" if match else ""
+    def add(self, key: str, sentence: str, *within: str) -> None:
+        """Note a fault of a key; ``within`` are the keys around it, outermost first."""
+        place, found = 0, False
+        for one in (*within, key):
+            match = re.compile(rf"(?m)^[^#\n]*?(?<![\w.]){re.escape(one)}(?!\w)").search(self.text, place)
+            if match:
+                # The key may stand on the same line as the one around it.
+                place, found = self.text.rfind("\n", 0, match.end()) + 1, True
+        line = f", line {1 + self.text.count(chr(10), 0, place)}" if found else ""
         self.found.append(f"{self.name}{line}: {sentence}")
 
 
@@ -220,7 +225,9 @@ def _all_rows(value: object, faults: Faults, plain: dict[str, Any]) -> list[RowS
     rows = []
     for name, described in value.items():
         if name not in tables():
-            faults.add(name, f"no table is called {name}{nearest(name, list(TABLE_ORDER)) or '.'}")
+            faults.add(
+                f"tables.{name}", f"no table is called {name}{nearest(name, list(TABLE_ORDER)) or '.'}"
+            )
             continue
         for one in described if isinstance(described, list) else [described]:
             if row := _row(name, one, faults, plain):
@@ -234,12 +241,14 @@ def _row(name: str, described: object, faults: Faults, plain: dict[str, Any]) ->
         return None
     for key in described:
         if key not in ("fields", "when"):
-            faults.add(key, f"unknown key {key} in table {name}{nearest(key, ('fields', 'when')) or '.'}")
+            near = nearest(key, ("fields", "when")) or "."
+            faults.add(key, f"unknown key {key} in table {name}{near}", f"tables.{name}")
     condition = _condition(described["when"], "when", "words", faults) if "when" in described else None
     table, sources = tables()[name], []
     for key, value in described["fields"].items():
         if key not in table.names:
-            faults.add(key, f"{name} has no field {key}{nearest(key, list(table.names)) or '.'}")
+            near = nearest(key, list(table.names)) or "."
+            faults.add(key, f"{name} has no field {key}{near}", f"tables.{name}")
         elif source := read_field(table[key], value, plain, faults):
             sources.append(source)
     lacking = [key for key in table.key if table[key].always_required and key not in described["fields"]]

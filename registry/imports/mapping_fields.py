@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Protocol
 
 import polars as pl
@@ -17,8 +18,20 @@ if TYPE_CHECKING:
 class _Notes(Protocol):
     """Takes the faults of a mapping file."""
 
-    def add(self, key: str, sentence: str) -> None:
-        """Note a fault of a key."""
+    def add(self, key: str, sentence: str, *within: str) -> None:
+        """Note a fault of a key, with the keys around it."""
+
+
+@dataclass(frozen=True)
+class _OfField:
+    """Takes the faults of one field."""
+
+    faults: _Notes
+    field: Field
+
+    def add(self, key: str, sentence: str, *_: str) -> None:
+        """Note a fault of an option of the field."""
+        self.faults.add(key, sentence, f"tables.{self.field.table}", self.field.name)
 
 
 KINDS = ("column", "first_of", "join", "constant", "row")
@@ -74,6 +87,7 @@ def read_field(field: Field, value: object, plain: dict[str, Any], faults: _Note
         Takes what is wrong.
     """
     name = f"{field.table}.{field.name}"
+    faults = _OfField(faults, field)
     kinds = [kind for kind in KINDS if isinstance(value, dict) and kind in value]
     if not isinstance(value, dict) or len(kinds) != 1:
         faults.add(field.name, f'{name} needs one of {", ".join(KINDS)}, such as {{ column = "..." }}.')

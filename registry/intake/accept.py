@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 from registry import __version__, audit, facts
 from registry.dictionary import tables
 from registry.errors import FileProblem
-from registry.intake import identifiers, quarantine, reading, write
+from registry.intake import identifiers, quarantine, reading, relations, write
 from registry.intake.batch import Batch
 from registry.intake.problems import WARNING
 from registry.intake.reopen import reopened_procedures
@@ -148,6 +148,7 @@ def _accept_in(
         write.correct_ages(cursor, stamp)
     if "procedures" in names:
         write.update_roots(cursor)
+    relations.drop_visits(cursor)
     _refresh_facts(cursor, batch)
     answered = quarantine.resubmitted(cursor, batch, held, batch_id, author)
     quarantine.record(cursor, held, batch_id)

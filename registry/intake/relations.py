@@ -14,6 +14,8 @@ from registry.dictionary import tables
 from registry.intake.staging import has_rows, same_key, staged_columns, stored_columns
 
 if TYPE_CHECKING:
+    import duckdb
+
     from registry.intake.batch import Batch
 
 _VISIT_NAMES = (
@@ -88,3 +90,8 @@ def make_visits(batch: Batch) -> None:
     batch.cursor.execute(
         f"CREATE OR REPLACE TEMP VIEW known_visits AS SELECT {_VISIT_NAMES} FROM checked_visits{others}"
     )
+
+
+def drop_visits(cursor: duckdb.DuckDBPyConnection) -> None:
+    """Give back the memory of the joined visits before the facts need it."""
+    cursor.execute("DROP TABLE IF EXISTS temp.checked_visits")

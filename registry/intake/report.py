@@ -101,7 +101,11 @@ class IntakeReport:
                     made.append(f"  ... and {len(found) - SHOWN_PROBLEMS:,} more")
         if self.reopened:
             named = ", ".join(self.reopened[:SHOWN_PROBLEMS])
-            more = f" and {len(self.reopened) - SHOWN_PROBLEMS:,} more" if len(self.reopened) > SHOWN_PROBLEMS else ""
+            more = (
+                f" and {len(self.reopened) - SHOWN_PROBLEMS:,} more"
+                if len(self.reopened) > SHOWN_PROBLEMS
+                else ""
+            )
             made.append(f"Concordance decisions opened again by an amended report: {named}{more}")
         made += list(self.notes)
         if self.held_files:

@@ -2,19 +2,19 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from registry.measures import counting
 from registry.measures.definition import chosen
 from registry.measures.results import CategoryRatio, CategoryTable
-from registry.measures.strata import ALL, Question
+from registry.measures.strata import Question
 from registry.stats.estimators import ESTIMATORS
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
     from datetime import date
 
-    from registry.measures.counting import Classified, Reader
+    from registry.measures.counting import Classified, Counts, Reader
     from registry.measures.definition import Measure
 
 _CATEGORIES = ("B1", "B2", "B3", "B4", "B5")
@@ -55,32 +55,29 @@ def table_results(
     units: Classified, measure: Measure, interval: str, confidence: float, stamp: str
 ) -> list[CategoryTable]:
     """One table per stratum."""
-    said = "unit.excluded_because, unit.b_category, unit.outcome, unit.is_resolved"
-    rows = units.frame(
+    counts = counting.count(units, [measure])
+    said = "unit.b_category, unit.outcome, unit.is_resolved"
+    rows = units.rows(
         [
             units.select(
                 measure,
-                f"{counting.STRATUM} AS stratum, {said}, count(*) AS units",
-                tail=f"GROUP BY {counting.STRATUM}, {said}",
+                f"{units.stratum} AS stratum, {said}, count(*) AS units",
+                tail=f"WHERE {counting.KEPT} GROUP BY {units.stratum}, {said}",
             )
         ]
     )
-    people = units.frame(
-        [
-            units.select(
-                measure,
-                f"{counting.STRATUM} AS stratum, count(DISTINCT {counting.PATIENT}) AS patients",
-                tail=f"WHERE {counting.KEPT} GROUP BY {counting.STRATUM}",
-            )
-        ]
-    )
-    patients = dict(people.iter_rows())
-    strata: dict[str, list[dict[str, Any]]] = {} if units.question.by else {ALL: []}
-    for row in rows.iter_rows(named=True):
-        strata.setdefault(row["stratum"], []).append(row)
     return [
-        _table(measure, units.question, stratum, found, patients.get(stratum, 0), interval, confidence, stamp)
-        for stratum, found in strata.items()
+        _table(
+            measure,
+            units.question,
+            stratum,
+            [tuple(cell) for name, *cell in rows if name == stratum],
+            counts[measure.id, stratum],
+            interval,
+            confidence,
+            stamp,
+        )
+        for _, stratum in counts
     ]
 
 
@@ -88,37 +85,33 @@ def _table(
     measure: Measure,
     question: Question,
     stratum: str,
-    rows: list[dict[str, Any]],
-    patients: int,
+    rows: list[tuple[str, str, bool, int]],
+    counts: Counts,
     interval: str,
     confidence: float,
     stamp: str,
 ) -> CategoryTable:
     cells = {outcome: [0] * len(_CATEGORIES) for outcome in _OUTCOMES}
     unresolved = [0] * len(_CATEGORIES)
-    excluded = dict.fromkeys(measure.reasons, 0)
-    for row in rows:
-        if row["excluded_because"] is not None:
-            excluded[row["excluded_because"]] += row["units"]
-            continue
-        column = _CATEGORIES.index(row["b_category"])
-        cells[row["outcome"]][column] += row["units"]
-        if row["outcome"] == "n" and not row["is_resolved"]:
-            unresolved[column] += row["units"]
+    for category, outcome, is_resolved, units in rows:
+        column = _CATEGORIES.index(category)
+        cells[outcome][column] += units
+        if outcome == "n" and not is_resolved:
+            unresolved[column] += units
     m, b, n = (cells[outcome] for outcome in _OUTCOMES)
     ratios = {one.name: one for one in _ratios(m, b, n, unresolved, interval, confidence)}
     return CategoryTable(
         measure=measure.id,
         stratum=stratum,
-        cells={outcome: tuple(counts) for outcome, counts in cells.items()},
+        cells={outcome: tuple(row) for outcome, row in cells.items()},
         unresolved=tuple(unresolved),
         cancers=sum(m) + n[4],
         benign=sum(b),
         total=sum(m) + sum(b) + sum(n),
         ratios=tuple(ratios.values()),
         identities=_identities(ratios, m, b, n),
-        excluded={reason: units for reason, units in excluded.items() if units},
-        patients=patients,
+        excluded=counts.excluded,
+        patients=counts.patients,
         confidence=confidence,
         interval=interval,
         registry=stamp,

@@ -7,8 +7,8 @@ from contextlib import contextmanager
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Protocol
 
-from registry import facts, store
-from registry.measures.definition import QUANTITY
+from registry import facts
+from registry.measures.definition import PROPORTION, QUANTITY
 from registry.measures.strata import ALL
 
 if TYPE_CHECKING:
@@ -16,14 +16,14 @@ if TYPE_CHECKING:
     from contextlib import AbstractContextManager
 
     import duckdb
-    import polars as pl
+    import numpy as np
 
     from registry.measures.definition import Measure
     from registry.measures.strata import Question
 
-STRATUM = "unit.procedure_id.stratum"
 PATIENT = "unit.procedure_id.patient_no"
 KEPT = "unit.excluded_because IS NULL"
+#: Most patients have one procedure: counting them needs no list of those already seen.
 _ALONE = "unit.procedure_id.patient_procedures = 1"
 
 
@@ -66,6 +66,8 @@ class Classified:
     def __init__(self, cursor: duckdb.DuckDBPyConnection, question: Question) -> None:
         self._cursor = cursor
         self.question = question
+        #: Expression of the stratum in :meth:`select`; a constant where nothing is split.
+        self.stratum = "unit.procedure_id.stratum" if question.by else f"'{ALL}'"
         found = cursor.execute("SELECT * FROM procedure_facts LIMIT 0").description
         self._columns = frozenset(str(one[0]) for one in found or ()) - {"procedure_id"}
 
@@ -75,24 +77,36 @@ class Classified:
         Parameters
         ----------
         columns
-            May use ``unit.<column of the measure>``, ``STRATUM``, ``PATIENT`` and ``KEPT``.
+            May use ``unit.<column of the measure>``, :attr:`stratum`, ``PATIENT`` and ``KEPT``.
         tail
             WHERE and GROUP BY.
         only
             A further condition over procedure_facts.
         """
+        split = f"'stratum': {self.question.stratum}, " if self.question.by else ""
         named = sorted(self._columns.intersection(re.findall(r"\w+", measure.body)))
         return (
             f"SELECT {columns} FROM (\nWITH procedure_facts AS NOT MATERIALIZED (SELECT "
-            f"{{'stratum': {self.question.stratum}, 'patient_no': patient_no, 'patient_procedures': patient_procedures}} "
+            f"{{{split}'patient_no': patient_no, 'patient_procedures': patient_procedures}} "
             f"AS procedure_id, {', '.join(named)} FROM procedure_facts "
             f"WHERE {self.question.condition} AND {only})\n"
             f"SELECT * FROM (\n{measure.body}\n) AS classified\n) AS unit {tail}"
         )
 
-    def frame(self, parts: Iterable[str]) -> pl.DataFrame:
+    def rows(self, parts: Iterable[str]) -> list[tuple[Any, ...]]:
         """Rows of one statement made of several SELECTs with the same columns."""
-        return store.frame(self._cursor, "\nUNION ALL\n".join(parts), self.question.parameters)
+        found: list[tuple[Any, ...]] = self._cursor.execute(
+            "\nUNION ALL\n".join(parts), self.question.parameters
+        ).fetchall()
+        return found
+
+    def lists(self, parts: Iterable[str]) -> dict[tuple[int, str], np.ndarray]:
+        """Values by (place, stratum), from SELECTs with the columns place, stratum and a list."""
+        found = self._cursor.execute("\nUNION ALL\n".join(parts), self.question.parameters).fetchnumpy()
+        place, stratum, values = found.values()
+        return {
+            (int(number), str(name)): kept for number, name, kept in zip(place, stratum, values, strict=True)
+        }
 
 
 @contextmanager
@@ -103,7 +117,7 @@ def classified(registry: Reader, question: Question) -> Iterator[Classified]:
 
 
 def count(units: Classified, measures: Sequence[Measure]) -> dict[tuple[str, str], Counts]:
-    """Counts of proportions and quantities, by (measure, stratum).
+    """Counts of measures of any kind, by (measure, stratum).
 
     A stratum in which a measure leaves everything out is there with denominator 0. One
     without procedures is not, except for the single stratum of a question that does not
@@ -114,11 +128,9 @@ def count(units: Classified, measures: Sequence[Measure]) -> dict[tuple[str, str
     found: dict[tuple[str, str], Counts] = {}
     if units.question.by is None:
         found = {(one.id, ALL): Counts() for one in measures}
-    for row in units.frame(_tally(units, place, one) for place, one in enumerate(measures)).iter_rows(
-        named=True
-    ):
-        _add(found.setdefault((measures[row["place"]].id, row["stratum"]), Counts()), row)
-    for place, stratum, patients in _patients_with_several(units, measures).iter_rows():
+    for place, stratum, *cells in units.rows(_tally(units, place, one) for place, one in enumerate(measures)):
+        _add(found.setdefault((measures[place].id, stratum), Counts()), *cells)
+    for place, stratum, patients in _patients_with_several(units, measures):
         found[measures[place].id, stratum].patients += patients
     order = {one.id: {reason: place for place, reason in enumerate(one.reasons)} for one in measures}
     for (measure_id, _), counts in found.items():
@@ -128,49 +140,53 @@ def count(units: Classified, measures: Sequence[Measure]) -> dict[tuple[str, str
 
 def _tally(units: Classified, place: int, measure: Measure) -> str:
     unknown = "unit.unknown" if measure.bounds else "CAST(NULL AS VARCHAR)"
-    is_quantity = measure.kind == QUANTITY
-    events = "0" if is_quantity else "count(*) FILTER (WHERE unit.in_numerator)"
-    missing = "count(*) FILTER (WHERE unit.counts_as_missing)" if is_quantity else "0"
-    # Most patients have one procedure: counting them needs no list of those already seen.
-    alone = f"count(*) FILTER (WHERE {KEPT} AND {_ALONE})"
+    events = "count(*) FILTER (WHERE unit.in_numerator)" if measure.kind == PROPORTION else "0"
+    missing = "count(*) FILTER (WHERE unit.counts_as_missing)" if measure.kind == QUANTITY else "0"
     return units.select(
         measure,
-        f"{place} AS place, {STRATUM} AS stratum, unit.excluded_because, {unknown} AS unknown, count(*) AS units, "
-        f"{events} AS events, {missing} AS missing, {alone} AS patients",
-        tail=f"GROUP BY {STRATUM}, unit.excluded_because, {unknown}",
+        f"{place} AS place, {units.stratum} AS stratum, unit.excluded_because, {unknown} AS unknown, "
+        f"count(*) AS units, {events} AS events, {missing} AS missing, count(*) FILTER (WHERE {_ALONE}) AS patients",
+        tail=f"GROUP BY {units.stratum}, unit.excluded_because, {unknown}",
     )
 
 
-def _patients_with_several(units: Classified, measures: Sequence[Measure]) -> pl.DataFrame:
+def _patients_with_several(units: Classified, measures: Sequence[Measure]) -> list[tuple[int, str, int]]:
     """Patients in each denominator among those with several procedures: place, stratum, patients."""
     kept = "\nUNION ALL\n".join(
         units.select(
             one,
-            f"{place} AS place, {STRATUM} AS stratum, {PATIENT} AS patient_no",
+            f"{place} AS place, {units.stratum} AS stratum, {PATIENT} AS patient_no",
             tail=f"WHERE {KEPT}",
             only="patient_procedures > 1",
         )
         for place, one in enumerate(measures)
     )
-    return units.frame(
+    return units.rows(
         [
-            f"SELECT place, stratum, count(DISTINCT patient_no) AS patients FROM (\n{kept}\n) AS kept GROUP BY place, stratum"
+            f"SELECT place, stratum, count(DISTINCT patient_no) FROM (\n{kept}\n) AS kept GROUP BY place, stratum"
         ]
     )
 
 
-def _add(counts: Counts, row: dict[str, Any]) -> None:
-    reason = row["excluded_because"]
+def _add(
+    counts: Counts,
+    reason: str | None,
+    unknown: str | None,
+    units: int,
+    events: int,
+    missing: int,
+    patients: int,
+) -> None:
     if reason is None:
-        counts.denominator += row["units"]
-        counts.numerator += row["events"]
-        counts.patients += row["patients"]
+        counts.denominator += units
+        counts.numerator += events
+        counts.patients += patients
         return
-    counts.excluded[reason] = counts.excluded.get(reason, 0) + row["units"]
+    counts.excluded[reason] = counts.excluded.get(reason, 0) + units
     if reason not in ("not sampled", "repeat procedure"):
-        counts.missing += row["missing"]
-    if row["unknown"] is not None:
-        counts.unknown[row["unknown"]] = counts.unknown.get(row["unknown"], 0) + row["units"]
+        counts.missing += missing
+    if unknown is not None:
+        counts.unknown[unknown] = counts.unknown.get(unknown, 0) + units
 
 
 Clusters = tuple[list[int], list[int], list[int]]
@@ -182,31 +198,29 @@ def per_patient(units: Classified, measures: Sequence[Measure]) -> dict[tuple[st
     for place, one in enumerate(measures):
         clusters = units.select(
             one,
-            f"{STRATUM} AS stratum, {PATIENT} AS patient_no, count(*) AS n, "
+            f"{units.stratum} AS stratum, {PATIENT} AS patient_no, count(*) AS n, "
             "count(*) FILTER (WHERE unit.in_numerator) AS y",
-            tail=f"WHERE {KEPT} GROUP BY {STRATUM}, {PATIENT}",
+            tail=f"WHERE {KEPT} GROUP BY {units.stratum}, {PATIENT}",
         )
         parts.append(
-            f"SELECT {place} AS place, stratum, y, n, count(*) AS patients FROM (\n{clusters}\n) AS cluster "
-            "GROUP BY stratum, y, n"
+            f"SELECT {place} AS place, stratum, n, y, count(*) AS patients FROM (\n{clusters}\n) AS cluster "
+            "GROUP BY stratum, n, y"
         )
     found: dict[tuple[str, str], Clusters] = {}
-    if not parts:
-        return found
-    for row in units.frame(parts).sort("place", "stratum", "n", "y").iter_rows(named=True):
-        kept = found.setdefault((measures[row["place"]].id, row["stratum"]), ([], [], []))
-        for column, name in zip(kept, ("y", "n", "patients"), strict=True):
-            column.append(row[name])
+    for place, stratum, n, y, patients in sorted(units.rows(parts)) if parts else []:
+        kept = found.setdefault((measures[place].id, stratum), ([], [], []))
+        for column, number in zip(kept, (y, n, patients), strict=True):
+            column.append(number)
     return found
 
 
-def measured(units: Classified, measures: Sequence[Measure]) -> pl.DataFrame:
-    """Values of the kept procedures: place of the measure in the list, stratum, measured."""
-    return units.frame(
+def measured(units: Classified, measures: Sequence[Measure]) -> dict[tuple[int, str], np.ndarray]:
+    """Values of the kept procedures, by (place of the measure in the list, stratum)."""
+    return units.lists(
         units.select(
             one,
-            f"CAST({place} AS INTEGER) AS place, {STRATUM} AS stratum, unit.measured",
-            tail=f"WHERE {KEPT}",
+            f"{place} AS place, {units.stratum} AS stratum, list(unit.measured) AS measured",
+            tail=f"WHERE {KEPT} GROUP BY {units.stratum}",
         )
         for place, one in enumerate(measures)
     )

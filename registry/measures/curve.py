@@ -5,12 +5,11 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 import numpy as np
-import polars as pl
 
 from registry.measures import counting
 from registry.measures.definition import chosen
 from registry.measures.results import Curve, CurveEstimate
-from registry.measures.strata import ALL, Question
+from registry.measures.strata import Question
 from registry.stats.time_to_event import cumulative_incidence
 
 if TYPE_CHECKING:
@@ -21,7 +20,7 @@ if TYPE_CHECKING:
     from registry.measures.definition import Measure
 
 READ_AT = (365, 730, 1095)
-_ESTIMATES = ("lost", "free")
+ESTIMATES = ("lost", "free")
 
 
 def curve(
@@ -52,43 +51,41 @@ def curve(
 
 def curve_results(units: Classified, measure: Measure, confidence: float, stamp: str) -> list[Curve]:
     """One curve per stratum."""
-    columns = (
-        f"{counting.STRATUM} AS stratum, {counting.PATIENT} AS patient_no, unit.excluded_because, "
-        "unit.lost_days, unit.lost_status, unit.free_days, unit.free_status"
+    counts = counting.count(units, [measure])
+    rows = units.rows(
+        units.select(
+            measure,
+            f"{units.stratum} AS stratum, '{name}' AS estimate, unit.{name}_days, unit.{name}_status, count(*) AS units",
+            tail=f"WHERE {counting.KEPT} GROUP BY {units.stratum}, unit.{name}_days, unit.{name}_status",
+        )
+        for name in ESTIMATES
     )
-    rows = units.frame([units.select(measure, columns)])
-    parts = rows.partition_by("stratum", as_dict=True) if units.question.by else {(ALL,): rows}
+    found: dict[tuple[str, str], list[tuple[int, int, int]]] = {}
+    for stratum, name, days, status, number in rows:
+        found.setdefault((stratum, name), []).append((days, status, number))
     return [
-        _curve(measure, units.question, str(key[0]), part, confidence, stamp) for key, part in parts.items()
+        Curve(
+            measure=measure.id,
+            stratum=stratum,
+            n=one.denominator,
+            estimates={
+                name: _estimate(name, found.get((stratum, name), []), confidence) for name in ESTIMATES
+            },
+            excluded=one.excluded,
+            patients=one.patients,
+            confidence=confidence,
+            interval=measure.interval,
+            registry=stamp,
+            **units.question.dates,  # type: ignore[arg-type]
+        )
+        for (_, stratum), one in counts.items()
     ]
 
 
-def _curve(
-    measure: Measure, question: Question, stratum: str, rows: pl.DataFrame, confidence: float, stamp: str
-) -> Curve:
-    kept = rows.filter(pl.col("excluded_because").is_null())
-    left_out = dict(rows.drop_nulls("excluded_because")["excluded_because"].value_counts().iter_rows())
-    return Curve(
-        measure=measure.id,
-        stratum=stratum,
-        n=kept.height,
-        estimates={
-            name: _estimate(
-                name, kept[f"{name}_days"].to_numpy(), kept[f"{name}_status"].to_numpy(), confidence
-            )
-            for name in _ESTIMATES
-        },
-        excluded={reason: left_out[reason] for reason in measure.reasons if reason in left_out},
-        patients=kept["patient_no"].n_unique(),
-        confidence=confidence,
-        interval=measure.interval,
-        registry=stamp,
-        **question.dates,  # type: ignore[arg-type]
-    )
-
-
-def _estimate(name: str, days: np.ndarray, status: np.ndarray, confidence: float) -> CurveEstimate:
+def _estimate(name: str, rows: list[tuple[int, int, int]], confidence: float) -> CurveEstimate:
     """Read at the fixed days, and at every day on which the curve steps."""
+    table = np.array(sorted(rows), dtype=np.int64).reshape(-1, 3)
+    days, status = np.repeat(table[:, 0], table[:, 2]), np.repeat(table[:, 1], table[:, 2])
     steps = np.unique(np.concatenate([[0], days[status == 1]])).astype(int)
     read = cumulative_incidence(days, status, [*READ_AT, *steps], confidence)
     fixed, stepped = slice(0, len(READ_AT)), slice(len(READ_AT), None)

@@ -191,12 +191,7 @@ def _quantities(
     if not counts:
         return []
     known = {one.id: (place, one.value_unit) for place, one in enumerate(measures)}
-    values = {
-        key: rows["measured"].to_numpy()
-        for key, rows in counting.measured(units, measures)
-        .partition_by("place", "stratum", as_dict=True)
-        .items()
-    }
+    values = counting.measured(units, measures)
     made = []
     for (measure, stratum), one in counts.items():
         place, unit = known[measure]

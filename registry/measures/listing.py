@@ -101,8 +101,7 @@ def exclusion_flow(
         select = units.select(
             measure, "unit.excluded_because, count(*) AS units", tail="GROUP BY unit.excluded_because"
         )
-        rows = units.frame([select])
-    counts = dict(rows.iter_rows())
+        counts = dict(units.rows([select]))
     remaining = sum(counts.values())
     flow = [("procedures", 0, remaining)]
     for reason in measure.reasons:

@@ -111,7 +111,10 @@ def _late_reports(parts: Parts) -> str:
         return ""
     newest = max(late, key=lambda row: (row["reported_on"], row["version"]))
     status = label("pathology", "status", newest["status"]).lower()
-    return f"Report version {newest['version']} ({status}) of {newest['reported_on']} came after the decision of {decided['reviewed_on']}"
+    report = f"Report version {newest['version']} ({status}) of {newest['reported_on']}"
+    if newest["reported_on"] > decided["reviewed_on"]:
+        return f"{report} came after the decision of {decided['reviewed_on']}"
+    return f"{report} was recorded on {newest['recorded_at'].date()}, after the decision of {decided['reviewed_on']}"
 
 
 # -- stations -------------------------------------------------------------------------

@@ -219,8 +219,9 @@ SELECT
     f.is_uptake_seen,
     f.is_radiograph_read,
     f.is_calcification_seen,
-    f.tissue_mass_g,
-    f.specimen_concentration_ratio,
+    -- Sums over containers: the order of adding is the engine's, and shows in the last digit.
+    round(f.tissue_mass_g, 9) AS tissue_mass_g,
+    round(f.specimen_concentration_ratio, 9) AS specimen_concentration_ratio,
     f.is_reported,
     f.first_report_on,
     f.diagnosis,

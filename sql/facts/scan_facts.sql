@@ -23,7 +23,7 @@ scan AS (
         max(counts - background_counts) AS net_counts,
         max(scan_seconds) FILTER (WHERE counts IS NOT NULL) AS scan_seconds,
         max(calibration_cps_per_kbq) FILTER (WHERE counts IS NOT NULL) AS calibration_cps_per_kbq,
-        max(epoch_us(scan_at) - 60000000 * coalesce(scan_at_offset_min, 0))
+        max(epoch_us(scan_at) - CAST(60000000 AS BIGINT) * coalesce(scan_at_offset_min, 0))
             FILTER (WHERE counts IS NOT NULL) AS scan_us,
         CASE WHEN count(*) = count(mass_g) THEN sum(mass_g) END AS mass_g
     FROM container
@@ -41,7 +41,7 @@ activity AS (
         -- Decay constant times scan time: refers the mean over the scan to its start.
         ln(2) / (60 * h.half_life_min) * s.scan_seconds AS decay_in_scan,
         ln(2) / (60 * h.half_life_min)
-        * (s.scan_us - epoch_us(p.injected_at) + 60000000 * coalesce(p.injected_at_offset_min, 0)) / 1000000 AS decay_before_scan
+        * (s.scan_us - epoch_us(p.injected_at) + CAST(60000000 AS BIGINT) * coalesce(p.injected_at_offset_min, 0)) / 1000000 AS decay_before_scan
     FROM scan AS s
     JOIN scope_procedures AS p ON p.procedure_id = s.procedure_id
     LEFT JOIN tracer_half_life AS h ON h.tracer = p.tracer

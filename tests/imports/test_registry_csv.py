@@ -56,7 +56,11 @@ def test_columns_may_stand_in_any_order(tmp_path):
 def test_tables_come_parents_first_whatever_the_names_of_the_files(tmp_path):
     write(tmp_path, findings=FINDINGS, patients="patient_id\nA\n", meetings="meeting_id\nM\n")
 
-    assert [table.table for table in registry_csv.read(tmp_path).tables] == ["meetings", "patients", "findings"]
+    assert [table.table for table in registry_csv.read(tmp_path).tables] == [
+        "meetings",
+        "patients",
+        "findings",
+    ]
 
 
 def test_one_file_can_be_read_alone(tmp_path):
@@ -69,7 +73,11 @@ def test_a_file_is_identified_by_the_digest_of_its_bytes(tmp_path):
     data = b"patient_id\nA\n"
     (file,) = registry_csv.read(write(tmp_path, patients=data)).files
 
-    assert (file.name, file.sha256, file.size) == ("patients.csv", hashlib.sha256(data).hexdigest(), len(data))
+    assert (file.name, file.sha256, file.size) == (
+        "patients.csv",
+        hashlib.sha256(data).hexdigest(),
+        len(data),
+    )
 
 
 def test_an_update_may_carry_the_key_and_one_column(tmp_path):
@@ -123,7 +131,13 @@ def test_a_file_with_a_faulty_row_is_not_offered_as_it_stands(tmp_path):
 
     assert one(received).csv is None
     assert one(received).frame.rows() == [("A1", "female", 2)]
-    assert (bad.file, bad.table, bad.line, bad.rule, bad.raw) == ("patients.csv", "patients", 3, "ragged_row", "A2")
+    assert (bad.file, bad.table, bad.line, bad.rule, bad.raw) == (
+        "patients.csv",
+        "patients",
+        3,
+        "ragged_row",
+        "A2",
+    )
 
 
 def test_an_unreadable_row_carries_the_columns_into_which_its_texts_belong(tmp_path):
@@ -169,7 +183,9 @@ def test_an_unknown_column_is_refused_with_the_nearest_name(tmp_path):
 
 
 def test_all_missing_keys_are_listed_at_once(tmp_path):
-    assert "missing columns report_id, procedure_id, version" in refusal(write(tmp_path, pathology="diagnosis\nbenign\n"))
+    assert "missing columns report_id, procedure_id, version" in refusal(
+        write(tmp_path, pathology="diagnosis\nbenign\n")
+    )
 
 
 def test_the_faults_of_all_files_are_told_together(tmp_path):
@@ -196,7 +212,9 @@ def test_a_file_of_another_kind_is_sent_to_a_mapping(tmp_path):
 
 
 def test_a_workbook_named_csv_is_known_by_its_content(tmp_path):
-    assert "content does not match the name" in refusal(write(tmp_path, patients=b"PK\x03\x04" + b"\x00" * 40))
+    assert "content does not match the name" in refusal(
+        write(tmp_path, patients=b"PK\x03\x04" + b"\x00" * 40)
+    )
 
 
 def test_semicolons_are_named_as_what_they_are(tmp_path):

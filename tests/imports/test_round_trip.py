@@ -9,9 +9,10 @@ import unicodedata
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
+from registry.errors import FileProblem
 from registry.imports import characters, structure
 from registry.imports.delimited import parse
-from registry.imports.structure import scan
+from registry.imports.structure import Structure, scan
 
 CELLS = st.text(
     st.one_of(
@@ -63,19 +64,42 @@ def test_cells_come_back_as_they_were_written(rows, ending, quoting, chunk):
     assert [list(row[:-1]) for row in frame.rows()] == [[expected(cell) for cell in row] for row in rows]
 
 
-@settings(max_examples=200)
-@given(st.binary(max_size=200))
+def looked_at(data: bytes, chunk: int) -> Structure | str:
+    saved, structure.CHUNK = structure.CHUNK, chunk
+    try:
+        return scan(io.BytesIO(data).read, "file.csv")
+    except FileProblem as problem:
+        return str(problem)
+    finally:
+        structure.CHUNK = saved
+
+
+PIECES = st.lists(
+    st.sampled_from([b"a", b"1", b",", b",", b'"', b"\n", b"\n", b"\r\n", b"\r", b"\t", b" ", b"\xc3\xa4"]),
+    max_size=60,
+)
+
+
+@settings(max_examples=1000)
+@given(st.one_of(PIECES.map(lambda parts: b"a,b\n" + b"".join(parts)), st.binary(max_size=100)))
 @example(b'a,b\n1,"2\n')
 @example(b'a,b\n"1"x,"2\n3",4\n')
+@example(b'a,b\n1,2\n"","\n')
 def test_any_bytes_are_read_or_refused_with_a_sentence(data):
-    """Every line that is no part of a sound record is in the list of those set apart."""
-    from registry.errors import FileProblem
-
-    try:
-        found = scan(io.BytesIO(data).read, "file.csv")
-    except FileProblem as problem:
-        assert str(problem).startswith("file.csv")
+    """Whatever the chunks; and the reader finds as many records as were counted."""
+    found = looked_at(data, 8 * 1024 * 1024)
+    again = looked_at(data, 16) if data.startswith(b"a,b\n") else found
+    if isinstance(found, str):
+        assert found.startswith("file.csv")
+        assert again == found
         return
     frame = parse(data, found, name="file.csv")
+
     assert frame.height == found.records
     assert not set(frame["_line"].to_list()) & {one.line for one in found.faulty}
+    assert not isinstance(again, str)
+    assert (again.lines.tolist(), again.faulty, again.removed) == (
+        found.lines.tolist(),
+        found.faulty,
+        found.removed,
+    )

@@ -280,7 +280,13 @@ def test_anything_that_needs_work_is_not_clean(data):
 # --- chunks ------------------------------------------------------------------------------
 
 LONG = HEAD + b"".join(
-    [b"%d,plain,3\n" % n + b'%d,"quoted, ""x""\nnext line",3\n' % n + b'%d,5" core,3\n' % n + b"%d,short\n" % n for n in range(40)]
+    [
+        b"%d,plain,3\n" % n
+        + b'%d,"quoted, ""x""\nnext line",3\n' % n
+        + b'%d,5" core,3\n' % n
+        + b"%d,short\n" % n
+        for n in range(40)
+    ]
 )
 
 
@@ -292,7 +298,11 @@ def test_the_size_of_the_chunks_changes_nothing(size, monkeypatch):
 
     assert whole.records == 80
     assert [one.rule for one in whole.faulty[:2]] == ["misplaced_quote", "ragged_row"]
-    assert (parts.lines.tolist(), parts.faulty, parts.removed) == (whole.lines.tolist(), whole.faulty, whole.removed)
+    assert (parts.lines.tolist(), parts.faulty, parts.removed) == (
+        whole.lines.tolist(),
+        whole.faulty,
+        whole.removed,
+    )
 
 
 def test_a_record_beyond_any_length_is_refused(monkeypatch):

@@ -28,7 +28,9 @@ def as_files(tmp_path: Path) -> Callable[[Rows], Received]:
             with path.open("w", newline="", encoding="utf-8") as handle:
                 writer = csv.writer(handle, lineterminator="\n")
                 writer.writerow(columns)
-                writer.writerows([cell or "" for cell in row] for row in table.frame.select(columns).iter_rows())
+                writer.writerows(
+                    [cell or "" for cell in row] for row in table.frame.select(columns).iter_rows()
+                )
             content = path.read_bytes()
             files.append(ReceivedFile(table.file, path, hashlib.sha256(content).hexdigest(), len(content)))
             sound = CleanCsv(files[-1], tuple(columns), table.frame.height)

@@ -61,10 +61,16 @@ LATER: Cells = {
 #: The same, abandoned without tissue.
 ABANDONED: Cells = LATER | {"status": "abandoned", "status_reason": "access", "cores": None}
 #: A second patient with a finding.
-OTHER: Change = {"patients": [{"patient_id": "PAT2"}], "findings": [{"finding_id": "F2", "patient_id": "PAT2"}]}
+OTHER: Change = {
+    "patients": [{"patient_id": "PAT2"}],
+    "findings": [{"finding_id": "F2", "patient_id": "PAT2"}],
+}
 #: Stored beforehand: a child of 8, and a patient who died on 1 June 2025, each with a finding.
 STORED_TOO: Change = {
-    "patients": [{"patient_id": "PAT8", "birth_date": "2016-05-17"}, {"patient_id": "PAT9", "death_date": "2025-06-01"}],
+    "patients": [
+        {"patient_id": "PAT8", "birth_date": "2016-05-17"},
+        {"patient_id": "PAT9", "death_date": "2025-06-01"},
+    ],
     "findings": [{"finding_id": "F8", "patient_id": "PAT8"}, {"finding_id": "F9", "patient_id": "PAT9"}],
 }
 FRAME = '\n[frames.SUITE]\nx_plus = "lateral"\ny_plus = "cranial"\nz_plus = "posterior"\nz_min = 0\n'
@@ -72,17 +78,34 @@ FRAME = '\n[frames.SUITE]\nx_plus = "lateral"\ny_plus = "cranial"\nz_plus = "pos
 
 def same_day(count: int, **cells: str) -> list[Cells]:
     """The first procedure and others of the same finding on the same day."""
-    others = [LATER | {"procedure_id": f"P{n}", "accession": f"ACC{n}", "started_at": "2025-03-10T09:30"} for n in range(2, count + 1)]
+    others = [
+        LATER | {"procedure_id": f"P{n}", "accession": f"ACC{n}", "started_at": "2025-03-10T09:30"}
+        for n in range(2, count + 1)
+    ]
     return [one | cells for one in ({"marker": "not_placed", "marker_shape": None}, *others)]
 
 
 def containers(count: int) -> list[Cells]:
-    return [{"specimen_id": f"S{n}", "taken_order": str(n), "cores": "2", "scanned_with": None, "counts": "5400", "scan_seconds": "120"} for n in range(1, count + 1)]
+    return [
+        {
+            "specimen_id": f"S{n}",
+            "taken_order": str(n),
+            "cores": "2",
+            "scanned_with": None,
+            "counts": "5400",
+            "scan_seconds": "120",
+        }
+        for n in range(1, count + 1)
+    ]
 
 
 def placements(*per_procedure: int) -> Change:
     """Procedures P1, P2, ... with so many needle placements each."""
-    rows = [{"procedure_id": f"P{p}", "attempt": str(n)} for p, count in enumerate(per_procedure, 1) for n in range(1, count + 1)]
+    rows = [
+        {"procedure_id": f"P{p}", "attempt": str(n)}
+        for p, count in enumerate(per_procedure, 1)
+        for n in range(1, count + 1)
+    ]
     return {"procedures": same_day(len(per_procedure)), "targeting": rows}
 
 
@@ -107,7 +130,9 @@ OFFENDING: dict[str, Offending] = {
     "complications_before_procedure": Offending({"complications": [{"onset_on": "2025-03-09"}]}),
     "constancy_clock_missing": Offending({"constancy": [{"kind": "clock"}]}),
     "constancy_counts_missing": Offending({"constancy": [{"counts": None}]}),
-    "constancy_error_missing": Offending({"constancy": [{"kind": "targeting", "error_x_mm": "1", "error_y_mm": "1"}]}),
+    "constancy_error_missing": Offending(
+        {"constancy": [{"kind": "targeting", "error_x_mm": "1", "error_y_mm": "1"}]}
+    ),
     "constancy_seconds_missing": Offending({"constancy": [{"seconds": None}]}),
     "constancy_source_id_missing": Offending({"constancy": [{"source_id": None}]}),
     "findings_advised_before_found": Offending({"findings": [{"biopsy_advised_on": "2025-02-19"}]}),
@@ -130,69 +155,144 @@ OFFENDING: dict[str, Offending] = {
     "pathology_morphology_form": Offending({"pathology": [{"morphology": "9010"}]}),
     "pathology_other_lesions_codes": Offending({"pathology": [{"other_lesions": "fea;adenoma"}]}),
     "pathology_other_procedure": Offending(
-        {"procedures": [LATER], "specimens": [{"specimen_id": "S3", "procedure_id": "P2", "scan_at": None, "read_at": None}], "pathology": [{"specimen_id": "S3"}]}
+        {
+            "procedures": [LATER],
+            "specimens": [{"specimen_id": "S3", "procedure_id": "P2", "scan_at": None, "read_at": None}],
+            "pathology": [{"specimen_id": "S3"}],
+        }
     ),
     "pathology_text_names_a_person": Offending({"pathology": [{"conclusion": "Mrs Example: benign."}]}),
     "pathology_versions_not_consecutive": Offending({"pathology": [{"version": "3", "status": "amended"}]}),
-    "pathology_without_tissue": Offending({"procedures": [ABANDONED], "pathology": [{"report_id": "R2", "procedure_id": "P2", "reported_on": "2025-04-14"}]}),
+    "pathology_without_tissue": Offending(
+        {
+            "procedures": [ABANDONED],
+            "pathology": [{"report_id": "R2", "procedure_id": "P2", "reported_on": "2025-04-14"}],
+        }
+    ),
     "patients_age_at_procedure": Offending({"patients": [{"birth_date": "2016-05-17"}]}),
     "patients_birth_in_future": Offending({"patients": [{"patient_id": "PAT2", "birth_date": "2026-07-01"}]}),
-    "patients_death_before_birth": Offending({"patients": [{"patient_id": "PAT2", "death_date": "1960-05-16"}]}),
-    "patients_death_before_procedure": Offending({"patients": [{"death_date": "2025-03-09"}]}),
-    "patients_identifier_is_a_name": Offending({"patients": [{"patient_id": "Surname, Given"}]}, together=False),
-    "procedures_accession_two_patients": Offending({**OTHER, "procedures": [{}, LATER | {"finding_id": "F2", "accession": "ACC1"}]}, at=(0, 1)),
-    "procedures_activity_looks_like_mci": Offending(
-        {"procedures": [*same_day(5), LATER | {"procedure_id": "P6", "accession": "ACC6", "activity_mbq": "5"}]}, at=(5,), together=False
+    "patients_death_before_birth": Offending(
+        {"patients": [{"patient_id": "PAT2", "death_date": "1960-05-16"}]}
     ),
-    "procedures_after_death": Offending({"procedures": [LATER | {"finding_id": "F9", "started_at": "2025-06-02T09:30"}]}, together=False),
+    "patients_death_before_procedure": Offending({"patients": [{"death_date": "2025-03-09"}]}),
+    "patients_identifier_is_a_name": Offending(
+        {"patients": [{"patient_id": "Surname, Given"}]}, together=False
+    ),
+    "procedures_accession_two_patients": Offending(
+        {**OTHER, "procedures": [{}, LATER | {"finding_id": "F2", "accession": "ACC1"}]}, at=(0, 1)
+    ),
+    "procedures_activity_looks_like_mci": Offending(
+        {
+            "procedures": [
+                *same_day(5),
+                LATER | {"procedure_id": "P6", "accession": "ACC6", "activity_mbq": "5"},
+            ]
+        },
+        at=(5,),
+        together=False,
+    ),
+    "procedures_after_death": Offending(
+        {"procedures": [LATER | {"finding_id": "F9", "started_at": "2025-06-02T09:30"}]}, together=False
+    ),
     "procedures_age_disagrees": Offending({"procedures": [{"age_years": "65"}]}),
     "procedures_age_from_birth": Offending({"procedures": [LATER | {"finding_id": "F8"}]}, together=False),
     "procedures_age_missing": Offending(
-        {"patients": [{"patient_id": "PAT2", "birth_date": None}], "findings": OTHER["findings"], "procedures": [LATER | {"finding_id": "F2"}]}
+        {
+            "patients": [{"patient_id": "PAT2", "birth_date": None}],
+            "findings": OTHER["findings"],
+            "procedures": [LATER | {"finding_id": "F2"}],
+        }
     ),
     "procedures_age_unusual": Offending(
-        {"patients": [{"patient_id": "PAT2", "birth_date": "2010-05-17"}], "findings": OTHER["findings"], "procedures": [LATER | {"finding_id": "F2"}]}
+        {
+            "patients": [{"patient_id": "PAT2", "birth_date": "2010-05-17"}],
+            "findings": OTHER["findings"],
+            "procedures": [LATER | {"finding_id": "F2"}],
+        }
     ),
     "procedures_cores_missing": Offending({"procedures": [{"cores": None}]}),
-    "procedures_cores_without_tissue": Offending({"procedures": [{"status": "cancelled", "status_reason": "patient"}]}),
+    "procedures_cores_without_tissue": Offending(
+        {"procedures": [{"status": "cancelled", "status_reason": "patient"}]}
+    ),
     "procedures_ended_before_started": Offending({"procedures": [{"ended_at": "2025-03-10T09:29"}]}),
-    "procedures_injected_after_start": Offending({"procedures": [{"injected_at": "2025-03-10T09:31", "first_scan_at": "2025-03-10T09:40"}]}),
+    "procedures_injected_after_start": Offending(
+        {"procedures": [{"injected_at": "2025-03-10T09:31", "first_scan_at": "2025-03-10T09:40"}]}
+    ),
     "procedures_marker_contradiction": Offending({"procedures": [{"marker": "failed"}]}),
-    "procedures_marker_shape_repeated": Offending({"procedures": [{}, LATER | {"marker": "placed", "marker_shape": "coil"}]}, at=(0, 1)),
+    "procedures_marker_shape_repeated": Offending(
+        {"procedures": [{}, LATER | {"marker": "placed", "marker_shape": "coil"}]}, at=(0, 1)
+    ),
     "procedures_repeat_cycle": Offending(
         {
             "procedures": [
                 {"repeat_of": "P3", "repeat_reason": "discordant"},
                 LATER | REPEAT,
-                LATER | {"procedure_id": "P3", "accession": "ACC3", "started_at": "2025-05-10T09:30", "repeat_of": "P2", "repeat_reason": "discordant"},
+                LATER
+                | {
+                    "procedure_id": "P3",
+                    "accession": "ACC3",
+                    "started_at": "2025-05-10T09:30",
+                    "repeat_of": "P2",
+                    "repeat_reason": "discordant",
+                },
             ]
         },
         at=(0, 1, 2),
         # One link of every circle goes to a procedure that did not start earlier.
         beside=frozenset({"procedures_repeat_not_earlier"}),
     ),
-    "procedures_repeat_not_earlier": Offending({"procedures": [LATER | REPEAT | {"started_at": "2025-03-10T09:30"}]}),
+    "procedures_repeat_not_earlier": Offending(
+        {"procedures": [LATER | REPEAT | {"started_at": "2025-03-10T09:30"}]}
+    ),
     "procedures_repeat_of_itself": Offending({"procedures": [REPEAT]}),
-    "procedures_repeat_other_breast": Offending({"findings": [{"finding_id": "F2", "laterality": "R"}], "procedures": [LATER | REPEAT | {"finding_id": "F2"}]}),
+    "procedures_repeat_other_breast": Offending(
+        {
+            "findings": [{"finding_id": "F2", "laterality": "R"}],
+            "procedures": [LATER | REPEAT | {"finding_id": "F2"}],
+        }
+    ),
     "procedures_repeat_reason_alone": Offending({"procedures": [{"repeat_reason": "discordant"}]}),
     "procedures_repeat_reason_missing": Offending({"procedures": [LATER | {"repeat_of": "P1"}]}),
     "procedures_sampled_hours_form": Offending({"procedures": [{"sampled_hours": "12;13"}]}),
     "procedures_scan_before_injection": Offending({"procedures": [{"first_scan_at": "2025-03-10T08:19"}]}),
     "procedures_started_before_found": Offending(
-        {"procedures": [{"started_at": "2025-02-19T09:30", "ended_at": None, "injected_at": None, "first_scan_at": None}]}
+        {
+            "procedures": [
+                {
+                    "started_at": "2025-02-19T09:30",
+                    "ended_at": None,
+                    "injected_at": None,
+                    "first_scan_at": None,
+                }
+            ]
+        }
     ),
-    "procedures_started_in_future": Offending({"procedures": [{"started_at": "2026-07-01T00:00", "ended_at": None}]}),
+    "procedures_started_in_future": Offending(
+        {"procedures": [{"started_at": "2026-07-01T00:00", "ended_at": None}]}
+    ),
     "procedures_status_reason_missing": Offending({"procedures": [{"status": "cancelled", "cores": None}]}),
     "procedures_status_reason_unneeded": Offending({"procedures": [{"status_reason": "other"}]}),
     "procedures_supervisor_is_operator": Offending({"procedures": [{"supervisor": "OP1"}]}),
     "procedures_too_many_targets": Offending({"procedures": same_day(7)}, at=tuple(range(7))),
     "reviews_before_procedure": Offending(
-        {"procedures": [ABANDONED], "reviews": [{"review_id": "V2", "procedure_id": "P2", "reviewed_on": "2025-04-09", "determination": "not_applicable"}]}
+        {
+            "procedures": [ABANDONED],
+            "reviews": [
+                {
+                    "review_id": "V2",
+                    "procedure_id": "P2",
+                    "reviewed_on": "2025-04-09",
+                    "determination": "not_applicable",
+                }
+            ],
+        }
     ),
     "reviews_before_report": Offending({"reviews": [{"reviewed_on": "2025-03-13"}]}),
     "reviews_booked_for_before_review": Offending({"reviews": [{"booked_for": "2025-03-19"}]}),
     "reviews_declined_on_before_review": Offending({"reviews": [{"declined_on": "2025-03-19"}]}),
-    "reviews_discordant_without_action": Offending({"reviews": [{"determination": "discordant", "reason": "target_not_sampled", "management": "none"}]}),
+    "reviews_discordant_without_action": Offending(
+        {"reviews": [{"determination": "discordant", "reason": "target_not_sampled", "management": "none"}]}
+    ),
     "reviews_due_on_before_review": Offending({"reviews": [{"due_on": "2025-03-19"}]}),
     "reviews_informed_on_before_review": Offending({"reviews": [{"informed_on": "2025-03-19"}]}),
     "reviews_not_applicable": Offending({"reviews": [{"determination": "not_applicable"}]}),
@@ -200,29 +300,63 @@ OFFENDING: dict[str, Offending] = {
     "reviews_pathologist_missing": Offending({"reviews": [{"pathologist": None}]}),
     "reviews_reason_missing": Offending({"reviews": [{"determination": "discordant"}]}),
     "reviews_text_names_a_person": Offending({"reviews": [{"note": "To be called, phone 555 0100."}]}),
-    "reviews_without_report": Offending({"procedures": [LATER], "reviews": [{"review_id": "V2", "procedure_id": "P2", "reviewed_on": "2025-04-20"}]}),
+    "reviews_without_report": Offending(
+        {
+            "procedures": [LATER],
+            "reviews": [{"review_id": "V2", "procedure_id": "P2", "reviewed_on": "2025-04-20"}],
+        }
+    ),
     "sources_leak_test_before_reference": Offending({"sources": [{"leak_test_on": "2024-01-14"}]}),
     "specimens_all_without_counts": Offending(
-        {"specimens": [{"counts": "0"}, {"specimen_id": "S2", "counts": "0", "scan_seconds": "120"}]}, at=(0, 1), together=False
+        {"specimens": [{"counts": "0"}, {"specimen_id": "S2", "counts": "0", "scan_seconds": "120"}]},
+        at=(0, 1),
+        together=False,
     ),
     # Injected at 08:20: twelve hours later is 20:20.
-    "specimens_late_scan": Offending({"specimens": [{"scan_at": "2025-03-10T20:21", "read_at": "2025-03-10T20:45"}]}),
-    "specimens_more_cores_than_taken": Offending({"specimens": [{"cores": "7"}, {"specimen_id": "S2"}]}, at=(0, 1)),
-    "specimens_of_no_tissue": Offending(
-        {"procedures": [ABANDONED], "specimens": [{"specimen_id": "S3", "procedure_id": "P2", "scan_at": "2025-04-10T10:30", "read_at": None}]}
+    "specimens_late_scan": Offending(
+        {"specimens": [{"scan_at": "2025-03-10T20:21", "read_at": "2025-03-10T20:45"}]}
     ),
-    "specimens_order_repeated": Offending({"specimens": [{}, {"specimen_id": "S2", "taken_order": "1"}]}, at=(0, 1)),
+    "specimens_more_cores_than_taken": Offending(
+        {"specimens": [{"cores": "7"}, {"specimen_id": "S2"}]}, at=(0, 1)
+    ),
+    "specimens_of_no_tissue": Offending(
+        {
+            "procedures": [ABANDONED],
+            "specimens": [
+                {"specimen_id": "S3", "procedure_id": "P2", "scan_at": "2025-04-10T10:30", "read_at": None}
+            ],
+        }
+    ),
+    "specimens_order_repeated": Offending(
+        {"specimens": [{}, {"specimen_id": "S2", "taken_order": "1"}]}, at=(0, 1)
+    ),
     "specimens_read_before_scan": Offending({"specimens": [{"read_at": "2025-03-10T10:29"}]}),
     "specimens_scan_before_procedure": Offending({"specimens": [{"scan_at": "2025-03-10T09:29"}]}),
     "specimens_scanned_with_other": Offending({"specimens": [{"specimen_id": "S2", "scanned_with": "S2"}]}),
     "specimens_seconds_look_like_minutes": Offending(
-        {"specimens": [*containers(5), *({"specimen_id": "S6", "taken_order": "6", "cores": "2", "scan_seconds": "2"},)]}, at=(5,), together=False
+        {
+            "specimens": [
+                *containers(5),
+                *({"specimen_id": "S6", "taken_order": "6", "cores": "2", "scan_seconds": "2"},),
+            ]
+        },
+        at=(5,),
+        together=False,
     ),
     "specimens_seconds_missing": Offending({"specimens": [{"scan_seconds": None}]}),
     "targeting_achieved_copied": Offending(copied(), at=tuple(range(10)), together=False),
     "targeting_achieved_incomplete": Offending({"targeting": [{"achieved_z_mm": None}]}),
     "targeting_achieved_missing": Offending(
-        {"targeting": [{"aperture_judgement": None, "achieved_x_mm": None, "achieved_y_mm": None, "achieved_z_mm": None}]}
+        {
+            "targeting": [
+                {
+                    "aperture_judgement": None,
+                    "achieved_x_mm": None,
+                    "achieved_y_mm": None,
+                    "achieved_z_mm": None,
+                }
+            ]
+        }
     ),
     "targeting_attempts_not_consecutive": Offending({"targeting": [{"attempt": "3"}]}),
     "targeting_below_frame": Offending({"targeting": [{"frame": "SUITE", "planned_z_mm": "-12"}]}),
@@ -254,8 +388,14 @@ def rows_of(change: Change, emptied: str) -> dict[str, list[dict[str, str]]]:
     made: dict[str, list[dict[str, str]]] = {}
     for table, changes in change.items():
         for cells in changes:
-            like = [row for row in BASE[table] if all(cells.get(key, row.get(key)) == row.get(key) for key in KEYS[table])]
-            row = (like or BASE[table])[0] | {name: emptied if value is None else value for name, value in cells.items()}
+            like = [
+                row
+                for row in BASE[table]
+                if all(cells.get(key, row.get(key)) == row.get(key) for key in KEYS[table])
+            ]
+            row = (like or BASE[table])[0] | {
+                name: emptied if value is None else value for name, value in cells.items()
+            }
             made.setdefault(table, []).append(row)
     return made
 
@@ -299,16 +439,27 @@ def framed(folder: Path) -> Iterator[Registry]:
         yield opened
 
 
-def correct(registry: Registry, change: Change, *, confirmed: bool = False, **options: object) -> IntakeReport:
+def correct(
+    registry: Registry, change: Change, *, confirmed: bool = False, **options: object
+) -> IntakeReport:
     """Send changed rows to a registry that holds the valid ones."""
     sent = received(rows_of(change, ERASE))
     if confirmed:
         tables = tuple(
-            SourceTable(t.table, t.file, t.frame.with_columns(pl.lit("yes").alias("_confirm"), pl.lit(None, dtype=pl.String).alias("_quarantine_id")), t.columns)
+            SourceTable(
+                t.table,
+                t.file,
+                t.frame.with_columns(
+                    pl.lit("yes").alias("_confirm"), pl.lit(None, dtype=pl.String).alias("_quarantine_id")
+                ),
+                t.columns,
+            )
             for t in sent.tables
         )
         sent = Received(sent.format, (), tables)
-    return accept(registry, sent, author="coordinator", today=TODAY, options=Options(held_share_max=1.0, **options))  # type: ignore[arg-type]
+    return accept(
+        registry, sent, author="coordinator", today=TODAY, options=Options(held_share_max=1.0, **options)
+    )  # type: ignore[arg-type]
 
 
 def places(found: tuple, rules: frozenset[str] = frozenset()) -> set[tuple[str, str, int, str, str]]:
@@ -375,31 +526,49 @@ def test_a_remark_is_found_among_the_stored_rows_only(framed: Registry, name: st
     report = load(framed, whole_batch(OFFENDING[name].change))
     said = header(name)
     found = check_registry(framed, TODAY).select("severity", "check", "table", "column", "message").rows()
-    assert (report.problems, report.warnings, found) == ((), (), [("note", name, said["table"], said["column"], said["message"])])
+    assert (report.problems, report.warnings, found) == (
+        (),
+        (),
+        [("note", name, said["table"], said["column"], said["message"])],
+    )
 
 
 def test_a_message_says_what_to_do(stored: Registry):
     problem = correct(stored, OFFENDING["complications_before_procedure"].change, dry_run=True).problems[0]
     said = header("complications_before_procedure")
-    assert problem.sentence() == f"complications.csv, line 2, column onset_on: {said['message']} {said['hint']}"
+    assert (
+        problem.sentence() == f"complications.csv, line 2, column onset_on: {said['message']} {said['hint']}"
+    )
 
 
 # -- all of them in one batch ------------------------------------------------------
 
 _KEYED = {name for key in KEYS.values() for name in key} - {"attempt", "version"}
-_KEYED |= {row["field"] for row in DICTIONARY if row["allowed"].startswith("references ")} | {"accession", "supervisor", "radiologist"}
+_KEYED |= {row["field"] for row in DICTIONARY if row["allowed"].startswith("references ")} | {
+    "accession",
+    "supervisor",
+    "radiologist",
+}
 
 
 def renamed(rows: dict[str, list[dict[str, str]]], mark: str) -> dict[str, list[dict[str, str]]]:
     """The same rows with keys of their own, so that they stand beside others in one batch."""
     return {
-        table: [{name: value + mark if name in _KEYED | {"pathologist"} and value else value for name, value in row.items()} for row in given]
+        table: [
+            {
+                name: value + mark if name in _KEYED | {"pathologist"} and value else value
+                for name, value in row.items()
+            }
+            for row in given
+        ]
         for table, given in rows.items()
     }
 
 
 @pytest.mark.parametrize("in_place", [False, True], ids=["staged", "read in place"])
-def test_all_checks_find_their_rows_in_one_first_batch(framed: Registry, as_files: Callable[..., Received], in_place: bool):
+def test_all_checks_find_their_rows_in_one_first_batch(
+    framed: Registry, as_files: Callable[..., Received], in_place: bool
+):
     together: dict[str, list[dict[str, str]]] = {}
     wanted = set()
     for number, (name, offending) in enumerate(OFFENDING.items()):
@@ -407,7 +576,10 @@ def test_all_checks_find_their_rows_in_one_first_batch(framed: Registry, as_file
             continue
         table = header(name)["table"]
         own = renamed(whole_batch(offending.change), f"-{number}")
-        keys = [tuple(row.get(key, "") for key in KEYS[table]) for row in renamed(rows_of(offending.change, ""), f"-{number}")[table]]
+        keys = [
+            tuple(row.get(key, "") for key in KEYS[table])
+            for row in renamed(rows_of(offending.change, ""), f"-{number}")[table]
+        ]
         for place, row in enumerate(own[table]):
             if tuple(row.get(key, "") for key in KEYS[table]) in {keys[at] for at in offending.at}:
                 wanted.add((name, len(together.get(table, [])) + place + 2))
@@ -419,17 +591,30 @@ def test_all_checks_find_their_rows_in_one_first_batch(framed: Registry, as_file
     assert (report.refused, wanted - found, report.total.reconciles) == ("", set(), True)
 
 
-def test_a_held_row_of_a_file_read_in_place_is_named_by_its_own_line(framed: Registry, as_files: Callable[..., Received]):
+def test_a_held_row_of_a_file_read_in_place_is_named_by_its_own_line(
+    framed: Registry, as_files: Callable[..., Received]
+):
     # Times run against the order of the lines; a join on their days must not turn the rows round.
     rows = {name: base()[name] for name in ("patients", "findings")}
     days = [f"2025-{month:02}-{day:02}" for month in (6, 5, 4, 3) for day in range(28, 0, -1)]
-    plain = LATER | {"cores": "12", "marker_shape": ""} | dict.fromkeys(("ended_at", "injected_at", "first_scan_at"), "")
-    rows["procedures"] = [base()["procedures"][0] | plain | {"procedure_id": f"P{n}", "accession": f"ACC{n}", "started_at": f"{day}T09:30"} for n, day in enumerate(days)]
+    plain = (
+        LATER
+        | {"cores": "12", "marker_shape": ""}
+        | dict.fromkeys(("ended_at", "injected_at", "first_scan_at"), "")
+    )
+    rows["procedures"] = [
+        base()["procedures"][0]
+        | plain
+        | {"procedure_id": f"P{n}", "accession": f"ACC{n}", "started_at": f"{day}T09:30"}
+        for n, day in enumerate(days)
+    ]
     rows["procedures"][17]["gauge"] = "3"
     report = accept(framed, as_files(rows), author="coordinator", today=TODAY)
     cells = framed.identity.execute("SELECT cells->>'procedure_id', cells->>'gauge' FROM held_row").fetchall()
     assert ([(p.line, p.column) for p in report.problems], cells) == ([(19, "gauge")], [("P17", "3")])
-    assert framed.rows("SELECT procedure_id FROM procedures ORDER BY rowid") == [(f"P{n}",) for n in range(len(days)) if n != 17]
+    assert framed.rows("SELECT procedure_id FROM procedures ORDER BY rowid") == [
+        (f"P{n}",) for n in range(len(days)) if n != 17
+    ]
 
 
 # -- limits ------------------------------------------------------------------------
@@ -445,12 +630,24 @@ AT_THE_LIMIT: dict[str, Change] = {
     "died on the day": {"patients": [{"death_date": "2025-03-10"}]},
     "born today": {"patients": [{"patient_id": "PAT2", "birth_date": "2026-06-30"}]},
     "dead at birth": {"patients": [{"patient_id": "PAT2", "death_date": "1960-05-17"}]},
-    "started on the day of death": {"procedures": [LATER | {"finding_id": "F9", "started_at": "2025-06-01T09:30"}]},
+    "started on the day of death": {
+        "procedures": [LATER | {"finding_id": "F9", "started_at": "2025-06-01T09:30"}]
+    },
     "the age on the day": {"procedures": [{"age_years": "64"}]},
-    "aged 18": {"patients": [{"patient_id": "PAT2", "birth_date": "2007-04-10"}], "findings": OTHER["findings"], "procedures": [LATER | {"finding_id": "F2"}]},
+    "aged 18": {
+        "patients": [{"patient_id": "PAT2", "birth_date": "2007-04-10"}],
+        "findings": OTHER["findings"],
+        "procedures": [LATER | {"finding_id": "F2"}],
+    },
     "ended at the start": {"procedures": [{"ended_at": "2025-03-10T09:30"}]},
-    "injected at the start": {"procedures": [{"injected_at": "2025-03-10T09:30", "first_scan_at": "2025-03-10T09:30"}]},
-    "started on the day found": {"procedures": [{"started_at": "2025-02-20T00:00", "ended_at": None, "injected_at": None, "first_scan_at": None}]},
+    "injected at the start": {
+        "procedures": [{"injected_at": "2025-03-10T09:30", "first_scan_at": "2025-03-10T09:30"}]
+    },
+    "started on the day found": {
+        "procedures": [
+            {"started_at": "2025-02-20T00:00", "ended_at": None, "injected_at": None, "first_scan_at": None}
+        ]
+    },
     "started today": {"procedures": [{"started_at": "2026-06-30T23:59", "ended_at": None}]},
     "six targets in one visit": {"procedures": same_day(6)},
     "an earlier start by a minute": {"procedures": [LATER | REPEAT | {"started_at": "2025-03-10T09:31"}]},
@@ -461,9 +658,13 @@ AT_THE_LIMIT: dict[str, Change] = {
     "all hours": {"procedures": [{"sampled_hours": "all"}]},
     "hours 1 to 12": {"procedures": [{"sampled_hours": "1;2;3;4;5;6;7;8;9;10;11;12"}]},
     "reviewed on the day reported": {"reviews": [{"reviewed_on": "2025-03-14"}]},
-    "dates of the day reviewed": {"reviews": [dict.fromkeys(("booked_for", "declined_on", "due_on", "informed_on"), "2025-03-20")]},
+    "dates of the day reviewed": {
+        "reviews": [dict.fromkeys(("booked_for", "declined_on", "due_on", "informed_on"), "2025-03-20")]
+    },
     "tested on the reference day": {"sources": [{"leak_test_on": "2024-01-15"}]},
-    "scanned after twelve hours": {"specimens": [{"scan_at": "2025-03-10T20:20", "read_at": "2025-03-10T20:20"}]},
+    "scanned after twelve hours": {
+        "specimens": [{"scan_at": "2025-03-10T20:20", "read_at": "2025-03-10T20:20"}]
+    },
     "scanned at the start": {"specimens": [{"scan_at": "2025-03-10T09:30"}]},
     "all cores in containers": {"specimens": [{"cores": "6"}]},
     "z at the support": {"targeting": [{"frame": "SUITE", "planned_z_mm": "0"}]},
@@ -471,16 +672,36 @@ AT_THE_LIMIT: dict[str, Change] = {
     # Beside no frame nothing is known of where z is counted from.
     "negative z without a frame": {"targeting": [{"planned_z_mm": "-12"}]},
     # 190 - 40 = 150 mm along x, nothing along y and z.
-    "an error of 150 mm": {"targeting": [{"achieved_x_mm": "190", "achieved_y_mm": "22", "achieved_z_mm": "31"}]},
+    "an error of 150 mm": {
+        "targeting": [{"achieved_x_mm": "190", "achieved_y_mm": "22", "achieved_z_mm": "31"}]
+    },
     "a second attempt": {"targeting": [{"attempt": "2"}]},
-    "a judgement without coordinates": {"targeting": [{"achieved_x_mm": None, "achieved_y_mm": None, "achieved_z_mm": None}]},
+    "a judgement without coordinates": {
+        "targeting": [{"achieved_x_mm": None, "achieved_y_mm": None, "achieved_z_mm": None}]
+    },
     "grade of a malignant diagnosis": {
-        "pathology": [{"diagnosis": "invasive", "b_category": "B5b", "morphology": "8500/3", "lesion": "ductal", "grade": "3"}]
+        "pathology": [
+            {
+                "diagnosis": "invasive",
+                "b_category": "B5b",
+                "morphology": "8500/3",
+                "lesion": "ductal",
+                "grade": "3",
+            }
+        ]
     },
     "amended as version 2": {"pathology": [{"version": "2", "status": "amended"}]},
     "linkage without cancer": {"followup": [{"kind": "registry_linkage", "diagnosis": "none"}]},
-    "discordant with a step": {"reviews": [{"determination": "discordant", "reason": "other", "management": "repeat_biopsy"}]},
-    "text that names nobody": {"reviews": [{"note": "Mass of 14 mm, born by the ducts; tell her by letter. See section 2025 of the protocol."}]},
+    "discordant with a step": {
+        "reviews": [{"determination": "discordant", "reason": "other", "management": "repeat_biopsy"}]
+    },
+    "text that names nobody": {
+        "reviews": [
+            {
+                "note": "Mass of 14 mm, born by the ducts; tell her by letter. See section 2025 of the protocol."
+            }
+        ]
+    },
 }
 
 
@@ -492,7 +713,11 @@ def test_the_last_right_value_is_taken_without_a_word(stored: Registry, change: 
 
 # -- references, required fields, keys ---------------------------------------------
 
-REFERENCES = [(row["table"], row["field"], row["allowed"].split()[1].rstrip(";")) for row in DICTIONARY if row["allowed"].startswith("references ")]
+REFERENCES = [
+    (row["table"], row["field"], row["allowed"].split()[1].rstrip(";"))
+    for row in DICTIONARY
+    if row["allowed"].startswith("references ")
+]
 
 
 @pytest.mark.parametrize(("table", "field", "parent"), REFERENCES)
@@ -506,7 +731,10 @@ def test_a_reference_to_nothing_holds_the_row(stored: Registry, table: str, fiel
     assert (parent in report.problems[0].message, echoed) == (True, field != "patient_id")
 
 
-REQUIRED = {table: [row["field"] for row in DICTIONARY if row["table"] == table and row["required"] == "yes"] for table in KEYS}
+REQUIRED = {
+    table: [row["field"] for row in DICTIONARY if row["table"] == table and row["required"] == "yes"]
+    for table in KEYS
+}
 
 
 @pytest.mark.parametrize("table", REQUIRED)
@@ -517,13 +745,17 @@ def test_a_required_field_left_empty_holds_the_row(stored: Registry, table: str)
         own = {"attempt": str(number)} if table == "targeting" else {KEYS[table][0]: f"NEW{number}"}
         rows.append(BASE[table][0] | own | {field: ""})
     report = load(stored, {table: rows}, dry_run=True)
-    assert places(report.problems) == {("required", table, line, field, "hold") for line, field in enumerate(REQUIRED[table], 2)}
+    assert places(report.problems) == {
+        ("required", table, line, field, "hold") for line, field in enumerate(REQUIRED[table], 2)
+    }
 
 
 @pytest.mark.parametrize("table", KEYS)
 def test_rows_with_one_key_are_all_held_and_their_lines_named(stored: Registry, table: str):
     report = correct(stored, {table: [{}, {}]}, dry_run=True)
-    assert places(report.problems) == {("duplicate_key", table, line, KEYS[table][0], "hold") for line in (2, 3)}
+    assert places(report.problems) == {
+        ("duplicate_key", table, line, KEYS[table][0], "hold") for line in (2, 3)
+    }
     assert all("lines 2, 3" in problem.message for problem in report.problems)
 
 
@@ -556,12 +788,26 @@ def test_a_row_that_depends_on_a_held_one_says_so(framed: Registry):
 def test_the_first_procedure_being_held_holds_the_whole_chain(framed: Registry):
     rows = base()
     rows["procedures"][0]["gauge"] = "3"
-    rows["procedures"] += rows_of({"procedures": [LATER | REPEAT, LATER | REPEAT | {"procedure_id": "P3", "repeat_of": "P2", "started_at": "2025-05-10T09:30"}]}, "")["procedures"]
-    report = load(framed, {name: rows[name] for name in ("patients", "findings", "procedures")}, held_share_max=1.0)
+    rows["procedures"] += rows_of(
+        {
+            "procedures": [
+                LATER | REPEAT,
+                LATER | REPEAT | {"procedure_id": "P3", "repeat_of": "P2", "started_at": "2025-05-10T09:30"},
+            ]
+        },
+        "",
+    )["procedures"]
+    report = load(
+        framed, {name: rows[name] for name in ("patients", "findings", "procedures")}, held_share_max=1.0
+    )
     assert report.tables["procedures"].held == 3
 
 
 def test_a_circle_of_repeats_is_named_in_its_order(stored: Registry):
     report = correct(stored, OFFENDING["procedures_repeat_cycle"].change, dry_run=True)
     said = {p.line: p.message for p in report.problems if p.rule == "procedures_repeat_cycle"}
-    assert [said[line].rsplit(": ", 1)[1] for line in (2, 3, 4)] == ["P1 -> P3 -> P2 -> P1", "P2 -> P1 -> P3 -> P2", "P3 -> P2 -> P1 -> P3"]
+    assert [said[line].rsplit(": ", 1)[1] for line in (2, 3, 4)] == [
+        "P1 -> P3 -> P2 -> P1",
+        "P2 -> P1 -> P3 -> P2",
+        "P3 -> P2 -> P1 -> P3",
+    ]

@@ -104,7 +104,9 @@ def test_a_report_dated_earlier_but_received_after_the_decision_marks_the_pathol
     }
     load(registry, {"pathology": [late]})
 
-    assert "version 2" in stations(registry)["Pathology"].changed
+    changed = stations(registry)["Pathology"].changed
+    assert changed.startswith("Report version 2 (amended) of 2025-03-18 was recorded on ")
+    assert changed.endswith(", after the decision of 2025-03-20")
 
 
 def test_a_specimen_corrected_after_the_decision_is_marked(registry):

@@ -1,0 +1,195 @@
+"""Every page in a browser, wide and narrow: nothing breaks, nothing leaves, everything has a name."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+import pytest
+
+from dashboards.app import PAGES
+
+if TYPE_CHECKING:
+    from playwright.sync_api import Page
+
+pytestmark = pytest.mark.browser
+
+TITLES = [title for pages in PAGES.values() for title in pages.values()]
+WIDTHS = (1440, 900)
+PATIENCE_MS = 60_000
+#: Inputs without an accessible name, as assistive technology would compute the common ways of naming.
+NAMELESS = """() => [...document.querySelectorAll('input, select, textarea')]
+  .filter(e => e.type !== 'hidden' && e.offsetParent !== null)
+  .filter(e => !(e.labels && e.labels.length) && !e.getAttribute('aria-label') && !e.getAttribute('aria-labelledby') && !e.title)
+  .map(e => e.outerHTML.slice(0, 160))"""
+NAMELESS_BUTTONS = """() => [...document.querySelectorAll('button, a[href]')]
+  .filter(e => e.offsetParent !== null && !e.innerText.trim() && !e.getAttribute('aria-label') && !e.title)
+  .map(e => e.outerHTML.slice(0, 160))"""
+#: Charts whose graphic has neither label nor description.
+NAMELESS_CHARTS = """() => [...document.querySelectorAll('[data-testid="stVegaLiteChart"]')]
+  .filter(e => !e.querySelector('[aria-label]') && !e.getAttribute('aria-label'))
+  .map(e => e.outerHTML.slice(0, 160))"""
+TABLES_WITHOUT_HEADS = """() => [...document.querySelectorAll('[data-testid="stMain"] table')]
+  .filter(e => !e.querySelector('th[scope="col"]') || !e.caption)
+  .map(e => e.outerHTML.slice(0, 160))"""
+OVERFLOW = """() => { const m = document.querySelector('[data-testid="stMain"]'); return m.scrollWidth - m.clientWidth; }"""
+DONE = (
+    """() => !document.querySelector('[data-testid="stStatusWidget"]') && document.querySelector('footer')"""
+)
+
+
+@dataclass
+class Visit:
+    """A page that was opened, and what the browser noticed meanwhile."""
+
+    page: Page
+    complaints: list[str] = field(default_factory=list)
+    elsewhere: list[str] = field(default_factory=list)
+
+
+@pytest.fixture(scope="module")
+def visit(browser, address, pictures) -> Callable[[str, int], Visit]:
+    """Go to a page by its link in the sidebar, once per width, and take its picture."""
+    windows: dict[int, Visit] = {}
+    seen: dict[tuple[str, int], Visit] = {}
+
+    def go(title: str, width: int) -> Visit:
+        if width not in windows:
+            windows[width] = _window(browser, address, width)
+        here = windows[width]
+        if (title, width) in seen and here.page.title() == title:
+            return seen[title, width]
+        here.complaints.clear()
+        here.elsewhere.clear()
+        here.page.get_by_role("link", name=title, exact=True).click()
+        here.page.get_by_role("heading", level=1, name=title).wait_for(timeout=PATIENCE_MS)
+        here.page.wait_for_function(DONE, timeout=PATIENCE_MS)
+        here.page.wait_for_timeout(800)
+        here.page.screenshot(path=pictures / f"{title.lower().replace(' ', '-')}-{width}.png")
+        seen[title, width] = Visit(here.page, list(here.complaints), list(here.elsewhere))
+        return seen[title, width]
+
+    return go
+
+
+def _window(browser, address, width) -> Visit:
+    window = Visit(browser.new_page(viewport={"width": width, "height": 900}))
+    window.page.on(
+        "console", lambda said: said.type in ("error", "warning") and window.complaints.append(said.text)
+    )
+    window.page.on("pageerror", lambda error: window.complaints.append(str(error)))
+    window.page.on(
+        "request", lambda asked: _is_elsewhere(asked.url, address) and window.elsewhere.append(asked.url)
+    )
+    window.page.goto(address)
+    window.page.wait_for_function(DONE, timeout=PATIENCE_MS)
+    return window
+
+
+def _is_elsewhere(url: str, address: str) -> bool:
+    return not url.startswith((address, address.replace("http", "ws"), "data:", "blob:"))
+
+
+everywhere = pytest.mark.parametrize(
+    ("title", "width"), [(title, width) for width in WIDTHS for title in TITLES]
+)
+
+
+@everywhere
+def test_a_page_shows_no_error(visit, title, width):
+    shown = visit(title, width).page
+
+    assert shown.locator('[data-testid="stException"]').count() == 0
+    assert shown.locator('[data-testid="stAlert"]').count() == 0
+
+
+@everywhere
+def test_the_browser_has_nothing_to_complain_about(visit, title, width):
+    assert visit(title, width).complaints == []
+
+
+@everywhere
+def test_nothing_is_asked_of_another_machine(visit, title, width):
+    assert visit(title, width).elsewhere == []
+
+
+@everywhere
+def test_nothing_is_wider_than_the_page(visit, title, width):
+    assert visit(title, width).page.evaluate(OVERFLOW) <= 0
+
+
+@everywhere
+def test_every_input_and_button_has_a_name(visit, title, width):
+    page = visit(title, width).page
+
+    assert page.evaluate(NAMELESS) == []
+    assert page.evaluate(NAMELESS_BUTTONS) == []
+
+
+@everywhere
+def test_every_drawing_is_described_and_every_table_has_heads(visit, title, width):
+    page = visit(title, width).page
+
+    assert page.evaluate(NAMELESS_CHARTS) == []
+    assert page.evaluate(TABLES_WITHOUT_HEADS) == []
+
+
+def test_the_checks_see_what_is_nameless(browser):
+    page = browser.new_page()
+    page.set_content(
+        '<div data-testid="stMain"><input><button></button><div data-testid="stVegaLiteChart"></div><table><tr><td>1</td></tr></table></div>'
+    )
+
+    found = [
+        page.evaluate(check) for check in (NAMELESS, NAMELESS_BUTTONS, NAMELESS_CHARTS, TABLES_WITHOUT_HEADS)
+    ]
+    page.close()
+
+    assert [len(one) for one in found] == [1, 1, 1, 1]
+
+
+def test_both_planes_have_as_many_pixels_per_mm_along_as_across(visit):
+    """Read from the drawn axes: pixels between two ticks over the mm between their labels."""
+    page = visit("Targeting", 900).page
+    ticks = page.evaluate(
+        """() => [...document.querySelectorAll('[data-testid="stVegaLiteChart"]')].map(chart =>
+          [...chart.querySelectorAll('.role-axis-label')].map(labels => [...labels.querySelectorAll('text')]
+            .filter(t => t.textContent && t.getAttribute('opacity') !== '0')
+            .map(t => [t.textContent.replace('\u2212', '-'), t.getBoundingClientRect().x + t.getBoundingClientRect().width / 2,
+                       t.getBoundingClientRect().y + t.getBoundingClientRect().height / 2])))"""
+    )
+    planes = [[axis for axis in chart if len(axis) > 1] for chart in ticks]
+
+    assert len(planes) == 2
+    for along, across in planes:
+        wide = abs(along[-1][1] - along[0][1]) / abs(float(along[-1][0]) - float(along[0][0]))
+        high = abs(across[-1][2] - across[0][2]) / abs(float(across[-1][0]) - float(across[0][0]))
+        assert wide == pytest.approx(high, rel=0.03)  # labels are centred to about a pixel
+
+
+def test_a_figure_leads_to_the_record_of_a_procedure_by_keyboard(visit):
+    page = visit("Complications", 1440).page
+    fold = page.locator("summary", has_text="Procedures behind it").first
+    fold.focus()
+    page.keyboard.press("Enter")
+    link = page.get_by_role("link", name="Open its record").first
+    link.wait_for(timeout=PATIENCE_MS)
+    link.focus()
+    page.keyboard.press("Enter")
+    page.get_by_role("heading", level=1, name="Procedure record").wait_for(timeout=PATIENCE_MS)
+    page.get_by_role("list", name="Line of the procedure").wait_for(timeout=PATIENCE_MS)
+
+    assert re.search(r"/procedure-record\\?procedure=B\\d+", page.url)
+
+
+def test_a_split_chosen_in_the_sidebar_reaches_the_page(visit):
+    page = visit("Complications", 1440).page
+    page.get_by_label("Split by").click()
+    page.get_by_role("option", name="Approach", exact=True).click()
+    page.get_by_text("Complication of grade 2 or more, by approach").first.wait_for(
+        state="attached", timeout=PATIENCE_MS
+    )
+
+    assert page.get_by_role("row", name=re.compile("^Lateral")).first.is_visible()
