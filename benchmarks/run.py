@@ -29,19 +29,17 @@ from pathlib import Path
 
 import duckdb
 
-sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
-
-from registry.measures import evaluate, load_measures
-
 from registry import audit, facts, store
 from registry.dictionary import tables
 from registry.imports import registry_csv
 from registry.intake import accept
 from registry.intake.staging import sql_type, stored_columns
+from registry.measures import b_category_table, curve, evaluate, load_measures
 from registry.sqlfiles import folder as sql_folder
 from registry.store import Registry
 from synthetic_data.generate import write as generate
 
+ROOT = Path(__file__).resolve().parent.parent
 CLINICAL = (
     "patients",
     "findings",
@@ -127,21 +125,18 @@ def import_rounds(files: Path, scratch: Path, rounds: int) -> tuple[Timing, Timi
 
 
 def peak_memory_mb(files: Path, scratch: Path) -> tuple[float, float]:
-    """Peak resident memory of a process that imports, and of one that only loads the program."""
-    code = (
-        "import resource, sys; from pathlib import Path; sys.path.insert(0, sys.argv[1])\n"
-        "import benchmarks.run as run\n"
-        "if len(sys.argv) > 2: run.import_into(Path(sys.argv[2]), Path(sys.argv[3]))\n"
-        "print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024)"
-    )
-    root = str(Path(__file__).resolve().parent.parent)
+    """Peak resident memory of the whole import command, and of one that only loads the program."""
     place = new_registry(scratch / "memory")
+    code = (
+        "import resource, subprocess, sys\n"
+        "subprocess.run(sys.argv[1:], check=True, stdout=subprocess.DEVNULL)\n"
+        "print(resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss / 1024)"
+    )
     peaks = []
-    for arguments in ([root, str(place), str(files)], [root]):
-        done = subprocess.run(
-            [sys.executable, "-c", code, *arguments], capture_output=True, text=True, check=True
-        )
-        peaks.append(float(done.stdout.strip().splitlines()[-1]))
+    for arguments in (["import", str(place), str(files)], ["worklist", str(place)]):
+        command = [sys.executable, "-c", code, sys.executable, "-m", "registry", *arguments]
+        done = subprocess.run(command, capture_output=True, text=True, check=True, cwd=ROOT)
+        peaks.append(float(done.stdout))
     return peaks[0], peaks[1]
 
 
@@ -187,7 +182,10 @@ def rebuild(registry: Registry) -> None:
 
 
 def all_measures(registry: Registry) -> None:
-    evaluate(registry, list(load_measures()), as_of=AS_OF)
+    counted = [one.id for one in load_measures().values() if one.kind in ("proportion", "quantity")]
+    evaluate(registry, counted, as_of=AS_OF)
+    b_category_table(registry, as_of=AS_OF)
+    curve(registry, as_of=AS_OF)
 
 
 def save_one(registry: Registry, procedure_id: str) -> None:
@@ -250,7 +248,7 @@ def table(found: dict[str, Timing], peak: tuple[float, float], procedures: int) 
         line("plain COPY, s (floor)", *found["floor"], "", None),
         line("validated import with history and trail, s", *found["import"], "", None),
         line("import / floor", *ratio, "at most 3.0", ratio[0] <= 3.0),
-        f"| peak memory of the import, MB (of which the loaded program {peak[1]:.0f}) | {peak[0]:.0f} | | under 600 | {'yes' if peak[0] < 600 else 'NO'} |",
+        f"| peak memory of the import, MB (the program alone: {peak[1]:.0f}) | {peak[0]:.0f} | | under 600 | {'yes' if peak[0] < 600 else 'NO'} |",
         line("scan of the columns the facts need, s (floor)", *found["scan"], "", None),
         line("facts rebuilt / scan", *facts_ratio, "under 25", facts_ratio[0] < 25),
         line("all measures on kept facts, s", *found["measures"], "under 0.3", found["measures"][1] < 0.3),

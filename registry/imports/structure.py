@@ -182,7 +182,7 @@ class _Scan:
             return False
         delimiter = self.delimiter
         left = data.translate(None, _PRINTABLE.replace(delimiter, b""))
-        if not left.endswith(b"\n"):
+        if not data.endswith(b"\n"):
             left += b"\n"
         count = left.count(b"\n")
         for ending in ("\n", "\r\n"):

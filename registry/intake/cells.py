@@ -33,7 +33,7 @@ ALIASES: dict[str, dict[str, str]] = {
 }
 _EARLIEST_YEAR = 1900
 _TIMESTAMP = (
-    r"^[0-9]{4}-[0-9]{2}-[0-9]{2}[T ][0-9]{2}:[0-9]{2}(:[0-9]{2}(\.[0-9]{1,6})?)?(Z|[+-][0-9]{2}:?[0-9]{2})$"
+    r"^[0-9]{4}-[0-9]{2}-[0-9]{2}[T ][0-9]{2}:[0-9]{2}(:[0-9]{2}(\.[0-9]{1,6})?)?(Z|[+-](0[0-9]|1[0-4]):?[0-5][0-9])$"
 )
 
 
@@ -85,7 +85,8 @@ def _number(field: Field, column: str) -> Cell:
     typed = _with_unit(field, column, "INTEGER" if whole else "DOUBLE")
     form = f"contains({column}, '_')"
     if whole:
-        form += f" OR contains({column}, '.') OR contains({column}, 'x') OR contains({column}, 'X')"
+        # The engine's cast also takes 0b11, 0x1F and 15e-1, and rounds the last to 2.
+        form += f" OR contains({column}, '.') OR (TRY_CAST({column} AS INTEGER) IS NOT NULL AND regexp_matches({column}, '[^0-9 +-]'))"
     elif field.maximum is None or field.minimum is None:
         form += f" OR NOT isfinite({typed})"
     fails = f"({column} IS NOT NULL AND coalesce({typed} IS NULL OR {form}{_bounds(field, typed)}, true))"

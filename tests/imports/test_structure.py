@@ -142,6 +142,12 @@ def test_a_ragged_row_is_set_apart_and_the_others_stay(record, found):
     assert one.message == f"Expected 3 fields, found {found}."
 
 
+def test_a_total_line_at_the_end_without_line_ending_is_seen():
+    (one,) = look(HEAD + b"1,2,3\nTotal").faulty
+
+    assert (one.line, one.raw) == (3, "Total")
+
+
 @pytest.mark.parametrize(
     ("cell", "named"),
     [

@@ -591,30 +591,20 @@ def test_all_checks_find_their_rows_in_one_first_batch(
     assert (report.refused, wanted - found, report.total.reconciles) == ("", set(), True)
 
 
-def test_a_held_row_of_a_file_read_in_place_is_named_by_its_own_line(
-    framed: Registry, as_files: Callable[..., Received]
-):
-    # Times run against the order of the lines; a join on their days must not turn the rows round.
+def test_a_held_row_of_a_file_read_in_place_is_named_by_its_own_line(framed: Registry, as_files: Callable[..., Received]):
+    # Every other row lacks a time: joined on its day, those rows could come behind the others.
+    first = base()["procedures"][0] | dict.fromkeys(("ended_at", "injected_at", "first_scan_at", "marker", "marker_shape"), "")
     rows = {name: base()[name] for name in ("patients", "findings")}
-    days = [f"2025-{month:02}-{day:02}" for month in (6, 5, 4, 3) for day in range(28, 0, -1)]
-    plain = (
-        LATER
-        | {"cores": "12", "marker_shape": ""}
-        | dict.fromkeys(("ended_at", "injected_at", "first_scan_at"), "")
-    )
     rows["procedures"] = [
-        base()["procedures"][0]
-        | plain
-        | {"procedure_id": f"P{n}", "accession": f"ACC{n}", "started_at": f"{day}T09:30"}
-        for n, day in enumerate(days)
+        first | {"procedure_id": f"P{n}", "accession": f"ACC{n}", "started_at": f"2025-{3 + n // 28:02}-{1 + n % 28:02}T09:30"} for n in range(60)
     ]
+    for row in rows["procedures"][::2]:
+        row["ended_at"] = row["started_at"]
     rows["procedures"][17]["gauge"] = "3"
     report = accept(framed, as_files(rows), author="coordinator", today=TODAY)
     cells = framed.identity.execute("SELECT cells->>'procedure_id', cells->>'gauge' FROM held_row").fetchall()
     assert ([(p.line, p.column) for p in report.problems], cells) == ([(19, "gauge")], [("P17", "3")])
-    assert framed.rows("SELECT procedure_id FROM procedures ORDER BY rowid") == [
-        (f"P{n}",) for n in range(len(days)) if n != 17
-    ]
+    assert framed.rows("SELECT procedure_id FROM procedures ORDER BY rowid") == [(f"P{n}",) for n in range(60) if n != 17]
 
 
 # -- limits ------------------------------------------------------------------------

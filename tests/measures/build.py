@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 import duckdb
 
 from registry import facts, migrations, site
+from registry.measures import procedures
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -186,6 +187,17 @@ class Drawn:
     def setting(self, name: str, number: float | None = None, on: int | None = None) -> None:
         self.run("DELETE FROM site_setting WHERE name = ?", [name])
         self.run("INSERT INTO site_setting VALUES (?, ?, ?)", [name, number, None if on is None else day(on)])
+
+    # -- what a measure says -----------------------------------------------------------
+
+    def said(self, measure: str, on: int) -> dict[str, Any]:
+        """Procedure -> the reason for leaving it out; else whether it counts, or what was measured."""
+        rows = procedures(self, measure, as_of=day(on))
+        told = rows.columns[3]
+        return {
+            key: reason if reason is not None else value
+            for key, reason, value in rows.select("procedure_id", "excluded_because", told).iter_rows()
+        }
 
     def close(self) -> None:
         self._connection.close()
