@@ -31,6 +31,7 @@ import duckdb
 
 from registry import audit, facts, store
 from registry.dictionary import tables
+from registry.engine import STORAGE_VERSION
 from registry.imports import registry_csv
 from registry.intake import accept
 from registry.intake.staging import sql_type, stored_columns
@@ -80,7 +81,7 @@ def make_files(place: Path, procedures: int) -> Path:
 def copy_floor(files: Path, database: Path) -> None:
     """The same files into typed tables, nothing checked, nothing kept beside."""
     connection = duckdb.connect(
-        str(database), config={"storage_compatibility_version": store.STORAGE_VERSION}
+        str(database), config={"storage_compatibility_version": STORAGE_VERSION}
     )
     for path in sorted(files.glob("*.csv")):
         table = tables()[path.stem]

@@ -17,6 +17,7 @@ import streamlit as st
 
 from dashboards.launch import DEMO, FOLDER
 from registry import measures, worklists
+from registry.engine import current_user
 from registry.errors import RegistryError
 from registry.intake import Options, accept, quarantine
 from registry.record import (
@@ -27,7 +28,7 @@ from registry.record import (
     procedure_record,
 )
 from registry.record.offsets import Offsets, offsets
-from registry.store import Registry, current_user
+from registry.store import Registry
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence

@@ -20,21 +20,28 @@ import polars as pl
 
 from registry import __version__, audit, migrations
 from registry import site as site_file
+from registry.engine import (
+    KEY,
+    current_user,
+    engine_settings,
+    first_line,
+    lock_down,
+    open_problem,
+    read_key,
+    rollback,
+)
 from registry.errors import FileProblem, IntegrityProblem, NotSaved, UsageProblem
 from registry.identity import Pseudonyms
-from registry.owner import Ownership, busy
+from registry.owner import Ownership
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
 
-    from registry.site import Site
 
 DATABASE = "registry.duckdb"
 IDENTITY = "identity.duckdb"
 SITE = "site.toml"
-KEY = "site.key"
 ANCHOR = "audit.anchor"
-STORAGE_VERSION = "v1.5.0"
 _FOLDERS = ("raw", "inbox", "tmp")
 Parameters = dict[str, Any] | list[Any] | None
 
@@ -42,27 +49,6 @@ Parameters = dict[str, Any] | list[Any] | None
 def utc_now() -> datetime:
     """Now, as the registry records it. The only clock below the command line."""
     return datetime.now(UTC)
-
-
-def _engine_settings(folder: Path, site: Site) -> dict[str, Any]:
-    return {
-        "autoinstall_known_extensions": "false",
-        "autoload_known_extensions": "false",
-        "allow_community_extensions": "false",
-        "allow_persistent_secrets": "false",
-        "python_enable_replacements": "false",
-        "storage_compatibility_version": STORAGE_VERSION,
-        "temp_directory": str(folder / "tmp"),
-        "memory_limit": f"{int(site.numbers['memory_limit_mb'])}MB",
-    }
-
-
-def _lock_down(connection: duckdb.DuckDBPyConnection, folder: Path) -> None:
-    # Received files lie here, each under its hash; intake reads them in place.
-    readable = ", ".join("'" + str(folder / part).replace("'", "''") + "/'" for part in ("raw", "tmp"))
-    connection.execute(f"SET allowed_directories = [{readable}]")
-    connection.execute("SET enable_external_access = false")
-    connection.execute("SET lock_configuration = true")
 
 
 def create(
@@ -116,36 +102,6 @@ def create(
 
 def _toml_text(text: str) -> str:
     return text.replace("\\", "\\\\").replace('"', '\\"')
-
-
-def current_user() -> str:
-    """Name of the operating-system user, for the trail."""
-    with suppress(OSError, KeyError, ImportError):
-        import getpass
-
-        return getpass.getuser()
-    return "unknown"
-
-
-def read_key(folder: Path) -> bytes:
-    """The site key: secret of the pseudonyms and of the audit chain."""
-    path = folder / KEY
-    pointer = folder / "key_file"
-    if pointer.exists():
-        path = Path(pointer.read_text(encoding="utf-8").strip())
-    try:
-        key = bytes.fromhex(path.read_text(encoding="ascii").strip())
-    except FileNotFoundError:
-        raise IntegrityProblem(
-            f"{path}: the site key is missing. Bring it back from where it is kept; without it the trail cannot be checked."
-        ) from None
-    except ValueError:
-        raise IntegrityProblem(
-            f"{path}: is not a site key (hexadecimal digits). Bring the right file back."
-        ) from None
-    if len(key) < 32:
-        raise IntegrityProblem(f"{path}: the site key is too short. Bring the right file back.")
-    return key
 
 
 class Registry:
@@ -239,17 +195,17 @@ class Registry:
         before = os.umask(0o077)
         try:
             connection = duckdb.connect(
-                str(path), read_only=not self.write, config=_engine_settings(self.folder, self.site)
+                str(path), read_only=not self.write, config=engine_settings(self.folder, self.site)
             )
         except duckdb.IOException as problem:
-            raise _open_problem(self.folder, path, str(problem)) from None
+            raise open_problem(self.folder, path, str(problem)) from None
         except duckdb.Error as problem:
             raise IntegrityProblem(
-                f"{path.name}: cannot be opened: {_first_line(problem)}. Restore a backup to a new folder and compare."
+                f"{path.name}: cannot be opened: {first_line(problem)}. Restore a backup to a new folder and compare."
             ) from None
         finally:
             os.umask(before)
-        _lock_down(connection, self.folder)
+        lock_down(connection, self.folder)
         return connection
 
     def _prepare(self, migrate: bool, check_anchor: bool) -> None:
@@ -363,16 +319,12 @@ class Registry:
                 cursor.execute("COMMIT")
             except duckdb.FatalException as problem:
                 self._reopen()
-                raise NotSaved(
-                    f"Not saved: {_first_line(problem)}. Free some space and save again."
-                ) from None
+                raise NotSaved(f"Not saved: {first_line(problem)}. Free some space and save again.") from None
             except (duckdb.IOException, duckdb.TransactionException) as problem:
-                _rollback(cursor)
-                raise NotSaved(
-                    f"Not saved: {_first_line(problem)}. Free some space and save again."
-                ) from None
+                rollback(cursor)
+                raise NotSaved(f"Not saved: {first_line(problem)}. Free some space and save again.") from None
             except BaseException:
-                _rollback(cursor)
+                rollback(cursor)
                 raise
             newest = audit.head(cursor)
             if newest.seq:
@@ -405,27 +357,3 @@ def frame(cursor: duckdb.DuckDBPyConnection, sql: str, parameters: Parameters = 
     if isinstance(made, pl.Series):
         return made.to_frame()
     return made
-
-
-def _rollback(cursor: duckdb.DuckDBPyConnection) -> None:
-    with suppress(duckdb.Error):
-        cursor.execute("ROLLBACK")
-
-
-def _first_line(problem: BaseException) -> str:
-    return str(problem).splitlines()[0]
-
-
-def _open_problem(folder: Path, path: Path, message: str) -> Exception:
-    if "Could not set lock" in message or "Conflicting lock" in message:
-        return busy(folder, 0, message)
-    if "version number" in message or "storage version" in message:
-        return UsageProblem(
-            f"{path.name}: was written by another version of the database engine (this one is {duckdb.__version__}). "
-            "The file is untouched. Install the newer version of the program."
-        )
-    if "Permission denied" in message:
-        return UsageProblem(f"{path}: may not be opened by {current_user()}. Ask whoever keeps the folder.")
-    return IntegrityProblem(
-        f"{path.name}: cannot be opened: {message.splitlines()[0]}. Restore a backup to a new folder and compare."
-    )

@@ -24,7 +24,7 @@ errors
 stats
 sqlfiles dictionary vocabulary provenance
 targeting tracer | synthetic_data
-store audit backup facts identity migrations owner site snapshot | imports
+store engine audit backup facts identity migrations owner site snapshot | imports
 checks
 intake | measures results strata b_category | worklists | record
 known verify
@@ -33,7 +33,7 @@ cli commands __main__ | dashboards.session dashboards.components dashboards.laun
 dashboards.app dashboards.app_pages
 """
 #: The engine: the store layer, and those that ask it something.
-MAY_USE_DUCKDB = "store facts audit verify known intake checks measures worklists exports"
+MAY_USE_DUCKDB = "store engine facts audit verify known intake checks measures worklists exports"
 COMMAND_LINE = ("registry.cli", "registry.commands")
 MAY_READ_A_CLOCK = (*COMMAND_LINE, "dashboards.session")
 #: The one function below the command line that may say what time it is.

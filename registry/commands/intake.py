@@ -48,10 +48,11 @@ def import_(
     format_: FormatOption = Format.TABLE,
 ) -> None:
     """Read files, check every row, and write those that pass."""
+    from registry.engine import current_user
     from registry.imports import mapped, registry_csv
     from registry.imports.mapping import read_mapping
     from registry.intake import Options, accept
-    from registry.store import Registry, current_user
+    from registry.store import Registry
 
     if not source.exists():
         raise UsageProblem(f"{source}: there is no such file or folder.")
@@ -83,8 +84,9 @@ def held(
     format_: FormatOption = Format.TABLE,
 ) -> None:
     """List the rows that are held, and why; or dismiss one."""
+    from registry.engine import current_user
     from registry.intake import quarantine
-    from registry.store import Registry, current_user
+    from registry.store import Registry
 
     with Registry.open(folder, write=dismiss is not None) as registry:
         if dismiss is not None:

@@ -27,8 +27,9 @@ def export(
     end: ToOption = None,
 ) -> None:
     """Write procedures with derived columns as CSV and Parquet, with codebook and manifest."""
+    from registry.engine import current_user
     from registry.exports import export as run
-    from registry.store import Registry, current_user
+    from registry.store import Registry
 
     with Registry.open(folder, write=True) as registry:
         report = run(

@@ -32,9 +32,7 @@ ALIASES: dict[str, dict[str, str]] = {
     "sources.nuclide": {"F18": "F-18", "18F": "F-18", "Ge68": "Ge-68", "68Ge": "Ge-68"},
 }
 _EARLIEST_YEAR = 1900
-_TIMESTAMP = (
-    r"^[0-9]{4}-[0-9]{2}-[0-9]{2}[T ][0-9]{2}:[0-9]{2}(:[0-9]{2}(\.[0-9]{1,6})?)?(Z|[+-](0[0-9]|1[0-4]):?[0-5][0-9])$"
-)
+_TIMESTAMP = r"^[0-9]{4}-[0-9]{2}-[0-9]{2}[T ][0-9]{2}:[0-9]{2}(:[0-9]{2}(\.[0-9]{1,6})?)?(Z|[+-](0[0-9]|1[0-4]):?[0-5][0-9])$"
 
 
 @dataclass(frozen=True)
@@ -83,7 +81,7 @@ def _with_unit(field: Field, column: str, kind: str) -> str:
 def _number(field: Field, column: str) -> Cell:
     whole = field.type == "integer"
     typed = _with_unit(field, column, "INTEGER" if whole else "DOUBLE")
-    form = f"contains({column}, '_')"
+    form = f"contains({column}, '_') OR starts_with({column}, '+-')"
     if whole:
         # The engine's cast also takes 0b11, 0x1F and 15e-1, and rounds the last to 2.
         form += f" OR contains({column}, '.') OR (TRY_CAST({column} AS INTEGER) IS NOT NULL AND regexp_matches({column}, '[^0-9 +-]'))"

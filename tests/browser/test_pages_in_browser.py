@@ -19,13 +19,13 @@ pytestmark = pytest.mark.browser
 TITLES = [title for pages in PAGES.values() for title in pages.values()]
 WIDTHS = (1440, 900)
 PATIENCE_MS = 60_000
-#: Inputs without an accessible name, as assistive technology would compute the common ways of naming.
+#: Inputs that can be reached and have no accessible name, as assistive technology would compute the common ways of naming.
 NAMELESS = """() => [...document.querySelectorAll('input, select, textarea')]
-  .filter(e => e.type !== 'hidden' && e.offsetParent !== null)
+  .filter(e => e.type !== 'hidden' && e.checkVisibility() && e.tabIndex >= 0 && !e.closest('[aria-hidden="true"]'))
   .filter(e => !(e.labels && e.labels.length) && !e.getAttribute('aria-label') && !e.getAttribute('aria-labelledby') && !e.title)
   .map(e => e.outerHTML.slice(0, 160))"""
 NAMELESS_BUTTONS = """() => [...document.querySelectorAll('button, a[href]')]
-  .filter(e => e.offsetParent !== null && !e.innerText.trim() && !e.getAttribute('aria-label') && !e.title)
+  .filter(e => e.checkVisibility() && !e.innerText.trim() && !e.getAttribute('aria-label') && !e.title)
   .map(e => e.outerHTML.slice(0, 160))"""
 #: Charts whose graphic has neither label nor description.
 NAMELESS_CHARTS = """() => [...document.querySelectorAll('[data-testid="stVegaLiteChart"]')]
@@ -41,41 +41,75 @@ DONE = (
 
 
 @dataclass
-class Visit:
-    """A page that was opened, and what the browser noticed meanwhile."""
+class Window:
+    """A browser window of one width, and what it noticed since it was last asked."""
 
     page: Page
     complaints: list[str] = field(default_factory=list)
     elsewhere: list[str] = field(default_factory=list)
 
 
-@pytest.fixture(scope="module")
-def visit(browser, address, pictures) -> Callable[[str, int], Visit]:
-    """Go to a page by its link in the sidebar, once per width, and take its picture."""
-    windows: dict[int, Visit] = {}
-    seen: dict[tuple[str, int], Visit] = {}
+@dataclass(frozen=True)
+class Look:
+    """What was seen of one page at one width."""
 
-    def go(title: str, width: int) -> Visit:
-        if width not in windows:
-            windows[width] = _window(browser, address, width)
-        here = windows[width]
-        if (title, width) in seen and here.page.title() == title:
-            return seen[title, width]
-        here.complaints.clear()
-        here.elsewhere.clear()
-        here.page.get_by_role("link", name=title, exact=True).click()
-        here.page.get_by_role("heading", level=1, name=title).wait_for(timeout=PATIENCE_MS)
-        here.page.wait_for_function(DONE, timeout=PATIENCE_MS)
-        here.page.wait_for_timeout(800)
-        here.page.screenshot(path=pictures / f"{title.lower().replace(' ', '-')}-{width}.png")
-        seen[title, width] = Visit(here.page, list(here.complaints), list(here.elsewhere))
+    errors: int
+    complaints: list[str]
+    elsewhere: list[str]
+    overflow: int
+    nameless: list[str]
+    undescribed: list[str]
+
+
+@pytest.fixture(scope="module")
+def window(browser, address) -> Callable[[int], Window]:
+    """A window of one width, opened once."""
+    opened: dict[int, Window] = {}
+
+    def of(width: int) -> Window:
+        if width not in opened:
+            opened[width] = _window(browser, address, width)
+        return opened[width]
+
+    return of
+
+
+def go(here: Window, title: str) -> Page:
+    """Go to a page by its link in the sidebar and wait until it is drawn."""
+    here.page.get_by_role("link", name=title, exact=True).click()
+    here.page.get_by_role("heading", level=1, name=title).wait_for(timeout=PATIENCE_MS)
+    here.page.wait_for_function(DONE, timeout=PATIENCE_MS)
+    here.page.wait_for_timeout(800)
+    return here.page
+
+
+@pytest.fixture(scope="module")
+def look(window, pictures) -> Callable[[str, int], Look]:
+    """Look at a page once per width, and take its picture."""
+    seen: dict[tuple[str, int], Look] = {}
+
+    def at(title: str, width: int) -> Look:
+        if (title, width) not in seen:
+            here = window(width)
+            here.complaints.clear()
+            here.elsewhere.clear()
+            page = go(here, title)
+            page.screenshot(path=pictures / f"{title.lower().replace(' ', '-')}-{width}.png")
+            seen[title, width] = Look(
+                errors=page.locator('[data-testid="stException"], [data-testid="stAlert"]').count(),
+                complaints=list(here.complaints),
+                elsewhere=list(here.elsewhere),
+                overflow=page.evaluate(OVERFLOW),
+                nameless=page.evaluate(NAMELESS) + page.evaluate(NAMELESS_BUTTONS),
+                undescribed=page.evaluate(NAMELESS_CHARTS) + page.evaluate(TABLES_WITHOUT_HEADS),
+            )
         return seen[title, width]
 
-    return go
+    return at
 
 
-def _window(browser, address, width) -> Visit:
-    window = Visit(browser.new_page(viewport={"width": width, "height": 900}))
+def _window(browser, address, width) -> Window:
+    window = Window(browser.new_page(viewport={"width": width, "height": 900}))
     window.page.on(
         "console", lambda said: said.type in ("error", "warning") and window.complaints.append(said.text)
     )
@@ -98,42 +132,33 @@ everywhere = pytest.mark.parametrize(
 
 
 @everywhere
-def test_a_page_shows_no_error(visit, title, width):
-    shown = visit(title, width).page
-
-    assert shown.locator('[data-testid="stException"]').count() == 0
-    assert shown.locator('[data-testid="stAlert"]').count() == 0
+def test_a_page_shows_no_error(look, title, width):
+    assert look(title, width).errors == 0
 
 
 @everywhere
-def test_the_browser_has_nothing_to_complain_about(visit, title, width):
-    assert visit(title, width).complaints == []
+def test_the_browser_has_nothing_to_complain_about(look, title, width):
+    assert look(title, width).complaints == []
 
 
 @everywhere
-def test_nothing_is_asked_of_another_machine(visit, title, width):
-    assert visit(title, width).elsewhere == []
+def test_nothing_is_asked_of_another_machine(look, title, width):
+    assert look(title, width).elsewhere == []
 
 
 @everywhere
-def test_nothing_is_wider_than_the_page(visit, title, width):
-    assert visit(title, width).page.evaluate(OVERFLOW) <= 0
+def test_nothing_is_wider_than_the_page(look, title, width):
+    assert look(title, width).overflow <= 0
 
 
 @everywhere
-def test_every_input_and_button_has_a_name(visit, title, width):
-    page = visit(title, width).page
-
-    assert page.evaluate(NAMELESS) == []
-    assert page.evaluate(NAMELESS_BUTTONS) == []
+def test_every_input_and_button_has_a_name(look, title, width):
+    assert look(title, width).nameless == []
 
 
 @everywhere
-def test_every_drawing_is_described_and_every_table_has_heads(visit, title, width):
-    page = visit(title, width).page
-
-    assert page.evaluate(NAMELESS_CHARTS) == []
-    assert page.evaluate(TABLES_WITHOUT_HEADS) == []
+def test_every_drawing_is_described_and_every_table_has_heads(look, title, width):
+    assert look(title, width).undescribed == []
 
 
 def test_the_checks_see_what_is_nameless(browser):
@@ -150,9 +175,9 @@ def test_the_checks_see_what_is_nameless(browser):
     assert [len(one) for one in found] == [1, 1, 1, 1]
 
 
-def test_both_planes_have_as_many_pixels_per_mm_along_as_across(visit):
+def test_both_planes_have_as_many_pixels_per_mm_along_as_across(window):
     """Read from the drawn axes: pixels between two ticks over the mm between their labels."""
-    page = visit("Targeting", 900).page
+    page = go(window(900), "Targeting")
     ticks = page.evaluate(
         """() => [...document.querySelectorAll('[data-testid="stVegaLiteChart"]')].map(chart =>
           [...chart.querySelectorAll('.role-axis-label')].map(labels => [...labels.querySelectorAll('text')]
@@ -169,8 +194,8 @@ def test_both_planes_have_as_many_pixels_per_mm_along_as_across(visit):
         assert wide == pytest.approx(high, rel=0.03)  # labels are centred to about a pixel
 
 
-def test_a_figure_leads_to_the_record_of_a_procedure_by_keyboard(visit):
-    page = visit("Complications", 1440).page
+def test_a_figure_leads_to_the_record_of_a_procedure_by_keyboard(window):
+    page = go(window(1440), "Complications")
     fold = page.locator("summary", has_text="Procedures behind it").first
     fold.focus()
     page.keyboard.press("Enter")
@@ -181,11 +206,11 @@ def test_a_figure_leads_to_the_record_of_a_procedure_by_keyboard(visit):
     page.get_by_role("heading", level=1, name="Procedure record").wait_for(timeout=PATIENCE_MS)
     page.get_by_role("list", name="Line of the procedure").wait_for(timeout=PATIENCE_MS)
 
-    assert re.search(r"/procedure-record\\?procedure=B\\d+", page.url)
+    assert re.search(r"/procedure-record\?procedure=B\d+", page.url)
 
 
-def test_a_split_chosen_in_the_sidebar_reaches_the_page(visit):
-    page = visit("Complications", 1440).page
+def test_a_split_chosen_in_the_sidebar_reaches_the_page(window):
+    page = go(window(1440), "Complications")
     page.get_by_label("Split by").click()
     page.get_by_role("option", name="Approach", exact=True).click()
     page.get_by_text("Complication of grade 2 or more, by approach").first.wait_for(

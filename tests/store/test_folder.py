@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import duckdb
 import pytest
 
-from registry import store
+from registry import engine, store
 from registry.dictionary import IDENTIFYING, tables
 from registry.errors import IntegrityProblem, RegistryBusy, SiteProblem, UsageProblem
 from registry.intake.staging import stored_columns
@@ -98,7 +98,7 @@ def test_a_folder_that_is_no_registry_is_named_with_what_to_do(tmp_path: Path):
 
 
 def test_the_registry_does_not_open_without_its_key(folder: Path):
-    (folder / store.KEY).unlink()
+    (folder / engine.KEY).unlink()
     with pytest.raises(IntegrityProblem, match="site key is missing"):
         Registry.open(folder)
 
