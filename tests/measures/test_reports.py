@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from typing import TYPE_CHECKING
 
 import pytest
@@ -113,7 +114,7 @@ def test_the_first_report_is_the_earliest_version_that_counts(drawn: Drawn):
 WORSE = ("insufficient", "normal", "benign", "high_risk", "suspicious", "in_situ", "invasive", "other_malignant")
 
 
-@pytest.mark.parametrize(("better", "worse"), list(zip(WORSE, WORSE[1:], strict=False)))
+@pytest.mark.parametrize(("better", "worse"), list(itertools.pairwise(WORSE)))
 def test_the_diagnosis_is_the_worst_of_the_current_reports(drawn: Drawn, better: str, worse: str):
     drawn.procedure("worse first")
     drawn.report("worse first", worse, report_id="R1")
