@@ -17,9 +17,8 @@ import streamlit as st
 
 from dashboards.launch import DEMO, FOLDER
 from registry import measures, worklists
-from registry.engine import current_user
 from registry.errors import RegistryError
-from registry.intake import Options, accept, quarantine
+from registry.intake import quarantine
 from registry.record import (
     ProcedureRecord,
     complications_by_grade,
@@ -34,9 +33,6 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
     import polars as pl
-
-    from registry.imports.received import Received
-    from registry.intake import IntakeReport
 
 #: Names of the session state; nothing else in the pages spells one.
 FILTERS = "filters"
@@ -316,41 +312,6 @@ def listed_procedures() -> pl.DataFrame:
 def held_rows() -> pl.DataFrame:
     """Problems of the rows that are held, with their place in the source."""
     return quarantine.open_rows(registry())
-
-
-# -- intake ------------------------------------------------------------------------------
-
-
-def dry_run(received: Received) -> IntakeReport:
-    """What an import would do; nothing is written."""
-    return accept(registry(), received, author=current_user(), today=today(), options=Options(dry_run=True))
-
-
-def take_in(received: Received, reason: str) -> IntakeReport:
-    """Write what passes; the reason stands beside every value that is replaced."""
-    report = accept(
-        registry(), received, author=current_user(), today=today(), options=Options(reason=reason or "import")
-    )
-    registry().checkpoint()
-    return report
-
-
-def correctable_files() -> list[Path]:
-    """Files of held rows of which at least one is still open."""
-    places = {row["quarantine_id"].rpartition("-")[0] for row in held_rows().to_dicts()}
-    folder = registry().folder / "held"
-    return sorted(path for place in places for path in (folder / f"batch-{int(place):04d}").glob("*.csv"))
-
-
-def dismiss(quarantine_id: str, reason: str) -> None:
-    """Close a held row for good.
-
-    Raises
-    ------
-    UsageProblem
-        The reason is empty, or the row is no longer held.
-    """
-    quarantine.dismiss(registry(), quarantine_id, current_user(), reason)
 
 
 def _state() -> tuple[str, int]:

@@ -14,4 +14,4 @@ lead(
 measures_of("complications", key="complications")
 st.header("By kind and grade", anchor=False)
 grades()
-cautions.caution(cautions.GRADES, cautions.SMALL, cautions.COMPARE)
+cautions.caution(cautions.GRADES, cautions.SMALL)

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import streamlit as st
 
-from dashboards import session
 from dashboards.components import cautions
 from dashboards.components.held_rows import held_rows
+from dashboards.components.intake_door import dry_run, take_in
 from dashboards.components.intake_report import intake_report
 from dashboards.components.markup import element, show
 from dashboards.components.upload import preview, received_files, upload_form
@@ -23,7 +23,7 @@ if chosen is not None:
         with received_files(chosen) as received:
             preview(received)
             st.header("What would happen", anchor=False)
-            intake_report(session.dry_run(received))
+            intake_report(dry_run(received))
             reason = st.text_input(
                 "Reason, for corrections",
                 value="import",
@@ -31,7 +31,7 @@ if chosen is not None:
             )
             if st.button("Import", type="primary"):
                 st.header("What happened", anchor=False)
-                intake_report(session.take_in(received, reason))
+                intake_report(take_in(received, reason))
     except RegistryError as problem:
         st.error(str(problem))
 

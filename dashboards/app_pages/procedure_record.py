@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import streamlit as st
 
 from dashboards import session
@@ -12,6 +14,41 @@ from dashboards.components.markup import element, show
 from dashboards.components.record_parts import facts, notes, reports, rows_table
 from dashboards.components.record_sketch import sketch
 from registry.errors import UsageProblem
+
+if TYPE_CHECKING:
+    from registry.record import ProcedureRecord
+
+
+def draw(found: ProcedureRecord) -> None:
+    """The record from the line at the top to the plain fields at the bottom."""
+    line(found.line)
+    show(element("p", found.missing_sentence(), class_="beside"))
+
+    st.header("Pathology", anchor=False)
+    reports(found.reports)
+
+    st.header("Decision", anchor=False)
+    rows_table("reviews", "Reviews", found.reviews, fields.REVIEWS)
+    notes(found.reviews)
+
+    st.header("Needle and target", anchor=False)
+    sketch(found)
+    rows_table("targeting", "Needle placements", found.targeting, fields.TARGETING)
+
+    st.header("Specimens", anchor=False)
+    rows_table("specimens", "Containers", found.specimens, fields.SPECIMENS)
+
+    st.header("Afterwards", anchor=False)
+    rows_table("followup", "Follow-up, on any procedure of the chain", found.followup, fields.FOLLOWUP)
+    rows_table("procedures", "Other procedures of the chain", found.chain, fields.CHAIN)
+    rows_table("complications", "Complications", found.complications, fields.COMPLICATIONS)
+
+    st.header("Finding", anchor=False)
+    facts("findings", found.finding, fields.FINDING)
+    st.header("Procedure", anchor=False)
+    facts("procedures", found.procedure, fields.PROCEDURE)
+    cautions.caution(cautions.RECORD, cautions.GEOMETRY, cautions.TRACER, cautions.PHYSICS)
+
 
 listed = session.listed_procedures().get_column("procedure_id").to_list()
 linked = session.linked(session.PROCEDURE)
@@ -28,38 +65,11 @@ if not chosen:
     show(
         element("p", "The registry holds no procedures yet. Bring some in on the page Intake.", class_="lead")
     )
-    st.stop()
-try:
-    found = session.record(chosen)
-except UsageProblem as problem:
-    st.error(str(problem))
-    st.stop()
-session.set_link(session.PROCEDURE, chosen)
-
-line(found.line)
-show(element("p", found.missing_sentence(), class_="beside"))
-
-st.header("Pathology", anchor=False)
-reports(found.reports)
-
-st.header("Decision", anchor=False)
-rows_table("reviews", "Reviews", found.reviews, fields.REVIEWS)
-notes(found.reviews)
-
-st.header("Needle and target", anchor=False)
-sketch(found)
-rows_table("targeting", "Needle placements", found.targeting, fields.TARGETING)
-
-st.header("Specimens", anchor=False)
-rows_table("specimens", "Containers", found.specimens, fields.SPECIMENS)
-
-st.header("Afterwards", anchor=False)
-rows_table("followup", "Follow-up, on any procedure of the chain", found.followup, fields.FOLLOWUP)
-rows_table("procedures", "Other procedures of the chain", found.chain, fields.CHAIN)
-rows_table("complications", "Complications", found.complications, fields.COMPLICATIONS)
-
-st.header("Finding", anchor=False)
-facts("findings", found.finding, fields.FINDING)
-st.header("Procedure", anchor=False)
-facts("procedures", found.procedure, fields.PROCEDURE)
-cautions.caution(cautions.RECORD, cautions.GEOMETRY, cautions.TRACER, cautions.PHYSICS)
+else:
+    try:
+        record = session.record(chosen)
+    except UsageProblem as problem:
+        st.error(str(problem))
+    else:
+        session.set_link(session.PROCEDURE, chosen)
+        draw(record)

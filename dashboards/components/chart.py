@@ -8,7 +8,7 @@ import streamlit as st
 
 from dashboards.components.markup import element, show
 from dashboards.components.palette import VEGA_CONFIG
-from dashboards.components.tables import SHOWN_ROWS, download, table
+from dashboards.components.tables import SHOWN_ROWS, cell, download, table
 
 if TYPE_CHECKING:
     import polars as pl
@@ -41,12 +41,8 @@ def chart(spec: dict[str, Any], *, title: str, description: str, frame: pl.DataF
     with st.expander("Table for this drawing"):
         numeric = frozenset(i for i, kind in enumerate(frame.dtypes) if kind.is_numeric())
         more = f"; the first {SHOWN_ROWS} of {frame.height} rows" if frame.height > SHOWN_ROWS else ""
-        rows = [[_text(value) for value in row] for row in frame.head(SHOWN_ROWS).rows()]
+        rows = [
+            [cell(name, row[name]) for name in frame.columns] for row in frame.head(SHOWN_ROWS).to_dicts()
+        ]
         table(f"{title}{more}", [name.replace("_", " ") for name in frame.columns], rows, numeric)
         download("Download as CSV", frame, file_name, key=f"csv {file_name}")
-
-
-def _text(value: object) -> str:
-    if value is None:
-        return ""
-    return f"{value:.4g}" if isinstance(value, float) else str(value)

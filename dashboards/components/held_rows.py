@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import streamlit as st
 
 from dashboards import session
+from dashboards.components.intake_door import correctable_files, dismiss
 from dashboards.components.markup import element, show
 from dashboards.components.tables import SHOWN_ROWS, table
 from dashboards.components.words import plural
@@ -40,7 +41,7 @@ def held_rows() -> None:
         rows,
         frozenset({2}),
     )
-    for path in session.correctable_files():
+    for path in correctable_files():
         _file(path)
     show(
         element(
@@ -72,7 +73,7 @@ def _dismiss(keys: list[str]) -> None:
         reason = st.text_input("Why it will never be corrected")
         if st.form_submit_button("Dismiss this row"):
             try:
-                session.dismiss(chosen, reason)
+                dismiss(chosen, reason)
             except RegistryError as problem:
                 st.error(str(problem))
             else:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import polars as pl
 import streamlit as st
@@ -10,9 +10,9 @@ import streamlit as st
 from dashboards import session
 from dashboards.components import words
 from dashboards.components.chart import chart
+from dashboards.components.curve_plot import stepped_curves
 from dashboards.components.markup import element, show
 from dashboards.components.measure_panel import folds
-from dashboards.components.palette import GROUPS
 from dashboards.components.tables import table
 from registry.measures import load_measures
 
@@ -20,8 +20,6 @@ if TYPE_CHECKING:
     from registry.measures import Curve, CurveEstimate
 
 MEASURE = "cancer_after_benign"
-#: The axis reaches at least so far, so that a flat line is not blown up.
-LEAST_TOP = 0.01
 
 
 def incidence() -> None:
@@ -50,7 +48,7 @@ def _drawn(found: Curve) -> None:
         f"{one.name} {_at(one, -1)} at {one.at[-1]} days" for one in found.estimates.values()
     )
     chart(
-        _spec(frame, last),
+        stepped_curves(frame, last),
         title="Cumulative incidence of cancer after a benign result, by days since the biopsy",
         description=f"Two stepped lines with their 95 % limits as bands: {described}. The table beside it holds the steps.",
         frame=frame,
@@ -82,55 +80,6 @@ def _steps(one: CurveEstimate) -> pl.DataFrame:
             "at_risk": pl.Int64,
         },
     )
-
-
-def _spec(frame: pl.DataFrame, last: int) -> dict[str, Any]:
-    names = frame.get_column("estimate").unique(maintain_order=True).to_list()
-
-    def by_estimate(marks: list[Any]) -> dict[str, Any]:
-        scale = {"domain": names, "range": marks[: len(names)]}
-        return {"field": "estimate", "type": "nominal", "scale": scale, "legend": None}
-
-    highest = frame.select(pl.max_horizontal(pl.col("incidence").max(), pl.col("upper").max())).item()
-    top = max(float(highest or 0.0), LEAST_TOP)
-    colour = by_estimate([colour for colour, _ in GROUPS])
-    ticks = [0, 182, 365, 547, 730, 912, last]
-    days = {
-        "field": "days",
-        "type": "quantitative",
-        "scale": {"domain": [0, last], "nice": False},
-        "axis": {"title": "days since the biopsy", "values": ticks, "format": "d"},
-    }
-    level = {
-        "field": "incidence",
-        "type": "quantitative",
-        "scale": {"domain": [0, top], "nice": True},
-        "axis": {"title": "cancer found, %", "format": ".0%", "tickCount": 5},
-    }
-    band = {
-        "mark": {"type": "area", "interpolate": "step-after", "opacity": 0.13},
-        "encoding": {"x": days, "y": {**level, "field": "lower"}, "y2": {"field": "upper"}, "color": colour},
-    }
-    line = {
-        "mark": {"type": "line", "interpolate": "step-after", "strokeWidth": 2},
-        "encoding": {
-            "x": days,
-            "y": level,
-            "color": colour,
-            "strokeDash": by_estimate([[1, 0], [6, 4], [2, 3]]),
-        },
-    }
-    name = {
-        "transform": [{"filter": f"datum.days == {last}"}],
-        "mark": {"type": "text", "align": "right", "dx": -8, "dy": -9, "fontSize": 13, "fontWeight": 600},
-        "encoding": {"x": days, "y": level, "color": colour, "text": {"field": "estimate"}},
-    }
-    return {
-        "width": "container",
-        "height": 320,
-        "data": {"values": frame.to_dicts()},
-        "layer": [band, line, name],
-    }
 
 
 def _at(one: CurveEstimate, place: int) -> str:

@@ -5,28 +5,25 @@ from __future__ import annotations
 from math import ceil
 from typing import TYPE_CHECKING, Any
 
-from dashboards.components.palette import GROUPS, INK, MUTED
+from dashboards.components.palette import GROUPS
+from dashboards.components.plane_marks import Encoding, outline, scale_bar, target
 from registry.vocabulary import labels
 
 if TYPE_CHECKING:
     import polars as pl
 
 HEIGHT = 280
-#: Lengths that a scale bar may have, mm.
-_BARS = (1, 2, 5, 10, 20, 50)
 #: More points than this are drawn smaller.
 _MANY = 60
-#: Two thin strokes: a filled mark would hide the points nearest to the target.
-_CROSS = "M-1,0L1,0M0,-1L0,1"
-
-Encoding = dict[str, Any]
 
 
 def reach(offsets: pl.DataFrame, aperture_mm: float | None) -> tuple[float, float]:
     """How far a drawing must reach from the target, mm: along the needle, and across it in either plane."""
 
     def furthest(*names: str) -> float:
-        return max(float(offsets.get_column(name).abs().max() or 0.0) for name in names)
+        return max(
+            (abs(value) for name in names for value in offsets.get_column(name).to_list()), default=0.0
+        )
 
     along = max(
         furthest("along_mm"),
@@ -62,11 +59,11 @@ def plane(
     """
     along, across = _axes(limits, up)
     layers = [
-        *_outline(rows, aperture_mm, around_target, along, across),
+        *outline(rows, aperture_mm, around_target, along, across),
         _points(rows, along, across),
-        _target(along, across),
+        target(along, across),
     ]
-    return {"width": "container", "height": HEIGHT, "layer": [*layers, *_scale_bar(limits[0], along)]}
+    return {"width": "container", "height": HEIGHT, "layer": [*layers, *scale_bar(limits[0], along)]}
 
 
 def _axes(limits: tuple[float, float], up: str) -> tuple[Encoding, Encoding]:
@@ -96,49 +93,6 @@ def _axes(limits: tuple[float, float], up: str) -> tuple[Encoding, Encoding]:
         "axis": {"title": f"mm across, up = {up}", "tickCount": 7},
     }
     return along, across
-
-
-def _outline(
-    rows: pl.DataFrame, aperture_mm: float | None, around_target: bool, along: Encoding, across: Encoding
-) -> list[Encoding]:
-    if aperture_mm is None or not rows.height:
-        return []
-    centre = (0.0, 0.0) if around_target else rows.select("along_mm", "across_mm").row(0)
-    half, thin = aperture_mm / 2, 1.5
-    box = {
-        "along_mm": centre[0] - half,
-        "along_end": centre[0] + half,
-        "across_mm": centre[1] - thin,
-        "across_end": centre[1] + thin,
-    }
-    return [
-        {
-            "data": {"values": [box]},
-            "mark": {"type": "rect", "fill": None, "stroke": MUTED, "strokeWidth": 1.2},
-            "encoding": {
-                "x": along,
-                "x2": {"field": "along_end"},
-                "y": across,
-                "y2": {"field": "across_end"},
-            },
-        }
-    ]
-
-
-def _target(along: Encoding, across: Encoding) -> Encoding:
-    return {
-        "data": {"values": [{"along_mm": 0, "across_mm": 0}]},
-        "mark": {
-            "type": "point",
-            "shape": _CROSS,
-            "size": 420,
-            "stroke": INK,
-            "strokeWidth": 1.6,
-            "filled": False,
-            "opacity": 1,
-        },
-        "encoding": {"x": along, "y": across},
-    }
 
 
 def _points(rows: pl.DataFrame, along: Encoding, across: Encoding) -> Encoding:
@@ -171,21 +125,3 @@ def _points(rows: pl.DataFrame, along: Encoding, across: Encoding) -> Encoding:
             ],
         },
     }
-
-
-def _scale_bar(along_reach: float, along: Encoding) -> list[Encoding]:
-    length = next((bar for bar in reversed(_BARS) if bar <= 0.6 * along_reach), _BARS[0])
-    start = -0.94 * along_reach
-    bar = {"along_mm": start, "along_end": start + length, "words": f"{length} mm"}
-    return [
-        {
-            "data": {"values": [bar]},
-            "mark": {"type": "rule", "stroke": INK, "strokeWidth": 2.5},
-            "encoding": {"x": along, "x2": {"field": "along_end"}, "y": {"value": {"expr": "height - 9"}}},
-        },
-        {
-            "data": {"values": [{**bar, "along_mm": start + length / 2}]},
-            "mark": {"type": "text", "baseline": "bottom"},
-            "encoding": {"x": along, "y": {"value": {"expr": "height - 12"}}, "text": {"field": "words"}},
-        },
-    ]

@@ -10,8 +10,7 @@ import streamlit as st
 from dashboards import session
 from dashboards.components import words
 from dashboards.components.markup import element, show
-from dashboards.components.tables import SHOWN_ROWS, download, table
-from registry.vocabulary import label
+from dashboards.components.tables import SHOWN_ROWS, cell, download, table
 
 if TYPE_CHECKING:
     from registry.measures import Measure
@@ -32,7 +31,7 @@ def procedure_list(measure: Measure) -> None:
     choose_procedure(rows.get_column("procedure_id").to_list(), key=measure.id)
     columns = [name for name in rows.columns if name not in _NOT_SHOWN]
     more = f", the first {SHOWN_ROWS}" if rows.height > SHOWN_ROWS else ""
-    cells = [[_cell(name, row[name]) for name in columns] for row in rows.head(SHOWN_ROWS).to_dicts()]
+    cells = [[cell(name, row[name]) for name in columns] for row in rows.head(SHOWN_ROWS).to_dicts()]
     table(
         f"{chosen}: {words.plural(rows.height, 'procedure')}{more}",
         [name.replace("_", " ") for name in columns],
@@ -59,14 +58,6 @@ def choose_procedure(keys: list[str], *, key: str) -> None:
 
 
 _NOT_SHOWN = frozenset({"part", "excluded_because", "in_numerator", "stratum"})
-#: Column -> table of the dictionary that declares its codes.
-_TABLES = {
-    "guidance": "procedures",
-    "status": "procedures",
-    "assessment": "findings",
-    "finding_type": "findings",
-    "diagnosis": "pathology",
-}
 _KEPT = ("In the numerator", "In the denominator only", "Kept")
 
 
@@ -78,11 +69,3 @@ def with_part(found: pl.DataFrame, measure: Measure) -> pl.DataFrame:
         kept = pl.when(pl.col("in_numerator")).then(pl.lit(_KEPT[0])).otherwise(pl.lit(_KEPT[1]))
     part = pl.when(pl.col("excluded_because").is_null()).then(kept).otherwise(left_out)
     return found.with_columns(part.alias("part"))
-
-
-def _cell(name: str, value: object) -> str:
-    if value is None:
-        return ""
-    if name in _TABLES:
-        return label(_TABLES[name], name, str(value))
-    return f"{value:.4g}" if isinstance(value, float) else str(value)

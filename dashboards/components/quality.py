@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import streamlit as st
 
 from dashboards import session
+from dashboards.components import cautions
 from dashboards.components.groups import group_of, grouped, question
 from dashboards.components.markup import element, show
 from dashboards.components.measure_panel import measure_panel
@@ -23,6 +24,8 @@ def lead(text: str) -> None:
     """The question of a page, and what its figures are about."""
     show(element("p", text, class_="lead"))
     show(element("p", f"{session.filters().words()}.", class_="provenance"))
+    if session.filters().by in ("operator", "site"):
+        cautions.caution(cautions.COMPARE)
 
 
 def service_strip(

@@ -107,7 +107,9 @@ def _legend(rows: Sequence[StripRow], minimum: int) -> Markup:
     first = rows[0].result if rows else None
     level = f"{100 * first['confidence']:g}{words.NARROW}%" if first else ""
     method = first["method"] if first else ""
-    entries = [(("span", "dot"), f"figure with {level} interval ({method})")]
+    entries: list[tuple[tuple[str, ...], str]] = [
+        (("span", "dot"), f"figure with {level} interval ({method})")
+    ]
     if any(one.kind == "zero" for _, one in shown):
         entries.append((("span open", "dot hollow"), f"none seen: one-sided upper {level} bound"))
     if any((row.result.get("bounds") or {}).get("unknown") for row, one in shown if one.value is not None):

@@ -9,6 +9,7 @@ import polars as pl
 import streamlit as st
 
 from dashboards.components.markup import Markup, element, joined, show
+from registry.vocabulary import label
 
 #: Dates and keys are not broken over two lines.
 _WHOLE = re.compile(r"^[^ ]{1,24}$|^\d{4}-\d\d-\d\d ")
@@ -20,6 +21,21 @@ if TYPE_CHECKING:
 SHOWN_ROWS = 25
 #: A cell that begins with one of these would be run as a formula by a spreadsheet program.
 _FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
+
+
+#: Column -> table of the dictionary that declares its codes.
+_CODED = {
+    "guidance": "procedures",
+    "status": "procedures",
+    "status_reason": "procedures",
+    "assessment": "findings",
+    "finding_type": "findings",
+    "diagnosis": "pathology",
+    "b_category": "pathology",
+    "determination": "reviews",
+    "management": "reviews",
+    "last_management": "reviews",
+}
 
 
 def table(
@@ -87,3 +103,12 @@ def csv_bytes(frame: pl.DataFrame) -> bytes:
     first = text.str.slice(0, 1)
     guarded = pl.when(first.is_in(_FORMULA_STARTS)).then(pl.lit("'") + text).otherwise(text)
     return frame.with_columns(guarded.name.keep()).write_csv().encode("utf-8")
+
+
+def cell(name: str, value: object) -> str:
+    """One value of a list: a code as its label, a number with four figures, nothing where it is empty."""
+    if value is None:
+        return ""
+    if name in _CODED:
+        return label(_CODED[name], name.removeprefix("last_"), str(value))
+    return f"{value:.4g}" if isinstance(value, float) else str(value)

@@ -10,7 +10,7 @@ from dashboards import session
 from dashboards.components import words
 from dashboards.components.markup import element, show
 from dashboards.components.procedure_list import choose_procedure
-from dashboards.components.tables import SHOWN_ROWS, download, table
+from dashboards.components.tables import SHOWN_ROWS, cell, download, table
 from registry.worklists import load_worklists
 
 if TYPE_CHECKING:
@@ -68,7 +68,7 @@ def _rows(name: str, title: str, rows: pl.DataFrame) -> None:
         return
     choose_procedure(rows.get_column("procedure_id").to_list(), key=name)
     heads = [column.replace("_", " ") for column in rows.columns]
-    cells = [["" if value is None else str(value) for value in row] for row in rows.head(SHOWN_ROWS).rows()]
+    cells = [[cell(name, row[name]) for name in rows.columns] for row in rows.head(SHOWN_ROWS).to_dicts()]
     more = f"; the first {SHOWN_ROWS} of {rows.height}" if rows.height > SHOWN_ROWS else ""
     table(f"{title}{more}", heads, cells)
     download("Download the list as CSV", rows, f"{name}.csv", key=f"csv {name}")

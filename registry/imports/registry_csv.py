@@ -82,6 +82,8 @@ def read(path: Path, *, ignore_unknown: bool = False) -> Received:
 
 def _files(path: Path, found: _Found) -> list[Path]:
     """CSV files of the source; what is none of ours becomes a problem or a note."""
+    if not path.exists():
+        raise FileProblem(f"{path.name}: there is no such file or folder. {NOTHING_IMPORTED}")
     if not path.is_dir():
         candidates = [path]
         if path.suffix.lower() != ".csv":

@@ -205,6 +205,10 @@ def test_a_folder_without_csv_files_is_refused(tmp_path):
     assert "holds no CSV file" in refusal(tmp_path)
 
 
+def test_a_path_that_is_not_there_is_said(tmp_path):
+    assert "no such file or folder" in refusal(tmp_path / "none")
+
+
 def test_a_file_of_another_kind_is_sent_to_a_mapping(tmp_path):
     (tmp_path / "list.xlsx").write_bytes(b"PK")
 

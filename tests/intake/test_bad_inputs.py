@@ -1,6 +1,6 @@
 """Bad inputs, each written as a file, read, and accepted, held or refused as the list says.
 
-``bad_inputs.json`` is the list that was agreed beforehand; ``attempts.py`` holds the files.
+``bad_inputs.json`` is the list that was agreed beforehand; ``attempts_*.py`` hold the files.
 """
 
 from __future__ import annotations
@@ -22,7 +22,10 @@ from registry.imports.mapping import read_mapping
 from registry.intake import IntakeReport, Options, accept
 from registry.store import Registry
 from tests.build import BASE, TODAY, base, load
-from tests.intake.attempts import ATTEMPTS, NOT_APPLICABLE, Attempt
+from tests.intake.attempts import Attempt
+from tests.intake.attempts_files import CSV, XLSX
+from tests.intake.attempts_procedures import GEOMETRY, PROCEDURES
+from tests.intake.attempts_results import PATHOLOGY, SPECIMENS
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -30,7 +33,17 @@ if TYPE_CHECKING:
 HERE = Path(__file__).parent
 ROOT = HERE.parents[1]
 IMPORTS = ("import:csv", "import:xlsx", "import:procedures", "import:specimens", "import:pathology")
-ENTRIES = {one["id"]: one for one in json.loads((HERE / "bad_inputs.json").read_text(encoding="utf-8")) if one["where"] in IMPORTS}
+ENTRIES = {
+    one["id"]: one
+    for one in json.loads((HERE / "bad_inputs.json").read_text(encoding="utf-8"))
+    if one["where"] in IMPORTS
+}
+ATTEMPTS: dict[str, list[Attempt]] = {**CSV, **XLSX, **PROCEDURES, **GEOMETRY, **SPECIMENS, **PATHOLOGY}
+NOT_APPLICABLE = {
+    "BI-083": "the side stands once, on the finding; no other field repeats it",
+    "BI-115": "no decay-corrected value is sent: the registry corrects the raw counts itself",
+    "BI-129": "no upgrade is sent: it follows from the report and the excision",
+}
 #: A good row that goes with every folder of tables: it must be stored whatever is held.
 COMPANION = b"operator,role\nOP7,technologist\n"
 
@@ -101,7 +114,9 @@ def test_every_entry_of_the_list_is_sent_or_said_not_to_apply():
 
 
 @pytest.mark.parametrize("attempt", with_verb("REJECT FILE"))
-def test_a_file_is_refused_in_a_sentence_and_nothing_is_stored(registry: Registry, tmp_path: Path, attempt: Attempt):
+def test_a_file_is_refused_in_a_sentence_and_nothing_is_stored(
+    registry: Registry, tmp_path: Path, attempt: Attempt
+):
     before = counts(registry)
     try:
         said = take(registry, tmp_path / "sent", attempt).refused
@@ -134,9 +149,19 @@ def test_a_wrong_row_is_held_and_the_others_are_stored(registry: Registry, tmp_p
 
 
 @pytest.mark.parametrize("attempt", with_verb("HOLD FOR REVIEW"))
-def test_a_doubtful_row_is_held_and_the_others_are_stored(registry: Registry, tmp_path: Path, attempt: Attempt):
+def test_a_doubtful_row_is_held_and_the_others_are_stored(
+    registry: Registry, tmp_path: Path, attempt: Attempt
+):
     if attempt.mapping and "activity" in attempt.column and "P2" in attempt.files["list.csv"].decode():
-        load(registry, {"procedures": [BASE["procedures"][0] | {"procedure_id": "P2", "accession": "ACC2", "marker_shape": "ring"}]})
+        load(
+            registry,
+            {
+                "procedures": [
+                    BASE["procedures"][0]
+                    | {"procedure_id": "P2", "accession": "ACC2", "marker_shape": "ring"}
+                ]
+            },
+        )
     assert_held(registry, tmp_path / "sent", attempt)
 
 
@@ -194,11 +219,13 @@ def test_a_doubtful_row_that_comes_back_confirmed_is_stored(registry: Registry, 
     (back / "specimens.csv").write_text("\n".join([lines[0], lines[1] + "yes"]) + "\n", encoding="utf-8")
     again = accept(registry, registry_csv.read(back), author="coordinator", today=TODAY)
     assert (again.total.version, again.total.held, again.resubmitted) == (1, 0, 1)
-    assert [w.message for w in again.warnings][0].startswith("Confirmed by the sender: ")
+    assert again.warnings[0].message.startswith("Confirmed by the sender: ")
 
 
 @pytest.mark.parametrize(("name", "code"), [("BI-002", 0), ("BI-017", 1), ("BI-001", 2)])
-def test_the_command_ends_with_its_exit_code_and_a_sentence(filled: Path, tmp_path: Path, name: str, code: int):
+def test_the_command_ends_with_its_exit_code_and_a_sentence(
+    filled: Path, tmp_path: Path, name: str, code: int
+):
     shutil.copytree(filled, tmp_path / "registry")
     (tmp_path / "sent").mkdir()
     attempt = ATTEMPTS[name][0]

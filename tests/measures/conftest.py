@@ -19,6 +19,14 @@ def one_drawing() -> Iterator[Drawn]:
     made.close()
 
 
+@pytest.fixture(scope="module")
+def scene() -> Iterator[Drawn]:
+    """An empty drawing that all tests of a module share, each of them adding nothing."""
+    made = Drawn()
+    yield made
+    made.close()
+
+
 @pytest.fixture
 def drawn(one_drawing: Drawn) -> Iterator[Drawn]:
     """An empty drawing with the limits that are shipped."""

@@ -178,8 +178,8 @@ def test_a_statement_names_its_columns_one_by_one(measure: str):
 
 
 @every_measure
-def test_no_procedures_are_no_rate(measure: str, drawn: Drawn):
-    (result,) = evaluate(drawn.built(), [measure], as_of=day(1000))
+def test_no_procedures_are_no_rate(measure: str, scene: Drawn):
+    (result,) = evaluate(scene, [measure], as_of=day(1000))
     said = result.to_dict()
 
     assert said.get("denominator", said.get("n", said.get("total"))) == 0

@@ -14,6 +14,7 @@ def proportion(x, n, *, low=None, high=None, **more):
         "upper": high,
         "confidence": 0.95,
         "interval": "wilson",
+        "method": "Wilson",
         "patients": n,
         "as_of": "2026-06-30",
         "from": None,

@@ -94,7 +94,7 @@ def test_the_drawing_is_said_in_words():
     table = strip_table([row(25, 100, 0.175, 0.343)], MINIMUM, "caption", 1.0)
 
     assert (
-        'role="img" aria-label="25.0\u202f%, 25 of 100; 95\u202f% Wilson interval 17.5 to 34.3\u202f%."'
+        'role="img" aria-label="25.0\u202f%, 25 of 100; 95\u202f% interval 17.5 to 34.3\u202f% (Wilson)."'
         in table
     )
 

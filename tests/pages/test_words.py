@@ -16,7 +16,7 @@ def test_a_rate_stands_with_its_counts_its_interval_and_its_method():
 
     assert (
         plain(words.figure(row, MINIMUM).sentence)
-        == "30.8 %, 81 of 263; 95 % Wilson interval 25.5 to 36.6 %."
+        == "30.8 %, 81 of 263; 95 % interval 25.5 to 36.6 % (Wilson)."
     )
 
 
@@ -82,6 +82,7 @@ def test_a_quantity_without_limits_says_nothing_of_an_interval():
         "q3": 4.0,
         "p5": 2.0,
         "p95": 4.0,
+        "confidence": 0.95,
         "unit": "mm",
     }
 
