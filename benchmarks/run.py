@@ -80,9 +80,7 @@ def make_files(place: Path, procedures: int) -> Path:
 
 def copy_floor(files: Path, database: Path) -> None:
     """The same files into typed tables, nothing checked, nothing kept beside."""
-    connection = duckdb.connect(
-        str(database), config={"storage_compatibility_version": STORAGE_VERSION}
-    )
+    connection = duckdb.connect(str(database), config={"storage_compatibility_version": STORAGE_VERSION})
     for path in sorted(files.glob("*.csv")):
         table = tables()[path.stem]
         header = path.open(encoding="utf-8").readline().strip().split(",")

@@ -320,6 +320,11 @@ class Registry:
             except duckdb.FatalException as problem:
                 self._reopen()
                 raise NotSaved(f"Not saved: {first_line(problem)}. Free some space and save again.") from None
+            except duckdb.OutOfMemoryException:
+                rollback(cursor)
+                raise NotSaved(
+                    "Not saved: the engine needs more memory than memory_limit_mb in site.toml allows. Raise it and save again."
+                ) from None
             except (duckdb.IOException, duckdb.TransactionException) as problem:
                 rollback(cursor)
                 raise NotSaved(f"Not saved: {first_line(problem)}. Free some space and save again.") from None

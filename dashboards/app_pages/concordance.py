@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import streamlit as st
-from dashboards.components.b_categories import b_category_tables
 
 from dashboards.components import cautions
+from dashboards.components.b_categories import b_category_tables
 from dashboards.components.quality import lead, measures_of
 
 lead(

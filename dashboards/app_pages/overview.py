@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import streamlit as st
-from registry.measures import load_measures
 
 from dashboards import session
 from dashboards.components import cautions
@@ -11,6 +10,7 @@ from dashboards.components.groups import grouped
 from dashboards.components.measure_panel import measure_panel
 from dashboards.components.quality import lead, service_strip
 from dashboards.components.waiting import waiting
+from registry.measures import load_measures
 
 lead(
     "How the service samples, whether pathology and imaging agree, and what was found later. Each row is one measure on one shared axis."

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import streamlit as st
-from dashboards.components.incidence import incidence
 
 from dashboards.components import cautions
+from dashboards.components.incidence import incidence
 from dashboards.components.quality import lead, measures_of
 
 lead(

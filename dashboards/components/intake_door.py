@@ -5,8 +5,8 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from dashboards import session
+from registry.engine import current_user
 from registry.intake import Options, accept, quarantine
-from registry.store import current_user
 
 if TYPE_CHECKING:
     from pathlib import Path

@@ -17,6 +17,8 @@ from dashboards.components.quantities import quantity_table
 from dashboards.components.strip import StripRow, strip
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from registry.measures import Measure
 
 
@@ -77,7 +79,7 @@ def _strata(measure: Measure, by: str) -> None:
 
 def folds(measure: Measure) -> None:
     """Definition, exclusion flow and procedures of a measure; they cost nothing until they are opened."""
-    parts = {
+    parts: dict[str, Callable[[], None]] = {
         "Definition": lambda: definition(measure),
         "Exclusion flow": lambda: exclusion_flow(measure),
         "Procedures behind it": lambda: procedure_list(measure),

@@ -19,6 +19,8 @@ if TYPE_CHECKING:
 
 #: Rows of a list that a page shows at once; the file holds all of them.
 SHOWN_ROWS = 25
+#: Text longer than this gets a wide column, so that a list stays low.
+_LONG = 28
 #: A cell that begins with one of these would be run as a formula by a spreadsheet program.
 _FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
 
@@ -83,8 +85,8 @@ def table(
 
 def _cell(column: int, value: object, kind: str | None) -> Markup:
     text = value if isinstance(value, Markup) else "" if value is None else str(value)
-    if _WHOLE.match(text):
-        kind = f"{kind} whole" if kind else "whole"
+    width = "whole" if _WHOLE.match(text) else "long" if len(text) > _LONG else None
+    kind = " ".join(filter(None, (kind, width))) or None
     if column == 0:
         return element("th", text, scope="row", class_=kind)
     return element("td", text, class_=kind)

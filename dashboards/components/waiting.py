@@ -67,8 +67,10 @@ def _rows(name: str, title: str, rows: pl.DataFrame) -> None:
     if not rows.height:
         return
     choose_procedure(rows.get_column("procedure_id").to_list(), key=name)
-    heads = [column.replace("_", " ") for column in rows.columns]
-    cells = [[cell(name, row[name]) for name in rows.columns] for row in rows.head(SHOWN_ROWS).to_dicts()]
+    # The key names the row; the place is the order in which the rows stand anyway.
+    names = ["procedure_id", *(name for name in rows.columns if name not in ("procedure_id", "place"))]
+    heads = [name.replace("_", " ") for name in names]
+    cells = [[cell(name, row[name]) for name in names] for row in rows.head(SHOWN_ROWS).to_dicts()]
     more = f"; the first {SHOWN_ROWS} of {rows.height}" if rows.height > SHOWN_ROWS else ""
     table(f"{title}{more}", heads, cells)
     download("Download the list as CSV", rows, f"{name}.csv", key=f"csv {name}")

@@ -97,7 +97,7 @@ def _cells(batch: Batch, frame: pl.DataFrame, name: str, row: int) -> dict[str, 
     if (originals := batch.received.originals.get(file)) is not None:
         match = originals.filter(pl.col("_line") == batch.line(name, row))
         if match.height:
-            return {key: value for key, value in match.row(0, named=True).items() if not key.startswith("_")}
+            return {key: value for key, value in match.row(0, named=True).items() if key != "_line"}
     return {key: value for key, value in frame.row(row, named=True).items() if not key.startswith("_")}
 
 

@@ -27,7 +27,8 @@ class Attempt:
 
     ``files`` are the bytes by file name, ``make`` writes them where that takes more.
     ``held`` are file and line of the rows that must be held, ``column`` where, ``says`` the
-    words that the sentence must hold. ``stored`` is a query and its rows afterwards.
+    words that the sentence must hold. ``stored`` is a query and its rows afterwards, ``first``
+    are rows that are stored before the others are sent.
     ``between`` is done between reading and accepting.
     """
 
@@ -36,6 +37,7 @@ class Attempt:
     column: str = ""
     says: tuple[str, ...] = ()
     stored: tuple[str, list[tuple]] | None = None
+    first: dict[str, list[Row]] = field(default_factory=dict)
     mapping: str = ""
     make: Callable[[Path], None] | None = None
     between: Callable[[Path], None] | None = None

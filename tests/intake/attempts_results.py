@@ -12,8 +12,8 @@ CURIES = (
 )
 
 
-def containers(**of: str) -> list[Row]:
-    """Six containers of a second procedure; ``of`` gives one cell of each, by its number."""
+def containers() -> list[Row]:
+    """Six containers of a second procedure."""
     rows = [
         full(
             "specimens",
@@ -52,8 +52,9 @@ SPECIMENS: dict[str, list[Attempt]] = {
             frozenset({("list.csv", 3)}),
             "activity",
             ("13690", "1 to 2000 MBq"),
+            first={"procedures": [procedure(2)]},
             mapping=CURIES,
-            reads_as="370 mCi are 13,690 MBq, more than the data dictionary takes; P2 is stored beforehand",
+            reads_as="370 mCi are 13,690 MBq, more than the data dictionary takes",
         )
     ],
     "BI-112": [

@@ -19,7 +19,17 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
 
 FIRST_DAY = date(2020, 1, 1)
-TABLES = ("patients", "findings", "procedures", "targeting", "specimens", "pathology", "reviews", "followup", "complications")
+TABLES = (
+    "patients",
+    "findings",
+    "procedures",
+    "targeting",
+    "specimens",
+    "pathology",
+    "reviews",
+    "followup",
+    "complications",
+)
 _RECORDED = {"recorded_at": datetime(2026, 1, 1), "author": "test", "batch_id": 1}
 
 
@@ -81,11 +91,15 @@ class Drawn:
         kept = {"laterality": "L", "modality": "pet_tracer", "finding_type": "mass", "assessment": "4"}
         self.add("findings", finding_id=finding_id, patient=patient, found_on=day(found), **{**kept, **cells})
 
-    def procedure(self, procedure_id: str, on: int = 0, clock: str = "09:00", finding: str = "", **cells: Any) -> str:
+    def procedure(
+        self, procedure_id: str, on: int = 0, clock: str = "09:00", finding: str = "", **cells: Any
+    ) -> str:
         """A sampled tracer-guided procedure, at a finding of its own unless one is named."""
         repeated = cells.get("repeat_of")
         if not finding and repeated:
-            finding = next(one["finding_id"] for one in self.rows["procedures"] if one["procedure_id"] == repeated)
+            finding = next(
+                one["finding_id"] for one in self.rows["procedures"] if one["procedure_id"] == repeated
+            )
         finding = finding or f"finding of {procedure_id}"
         if all(one["finding_id"] != finding for one in self.rows["findings"]):
             self.finding(finding)
@@ -101,13 +115,25 @@ class Drawn:
         return procedure_id
 
     def report(
-        self, procedure_id: str, diagnosis: str = "benign", on: int | None = None, version: int = 1, **cells: Any
+        self,
+        procedure_id: str,
+        diagnosis: str = "benign",
+        on: int | None = None,
+        version: int = 1,
+        **cells: Any,
     ) -> None:
         """A final report; issued on the day of the procedure unless a day is given."""
         if on is None:
-            started = next(one["started_at"] for one in self.rows["procedures"] if one["procedure_id"] == procedure_id)
+            started = next(
+                one["started_at"] for one in self.rows["procedures"] if one["procedure_id"] == procedure_id
+            )
             on = (started.date() - FIRST_DAY).days
-        kept = {"report_id": f"report of {procedure_id}", "status": "final", "specimen_id": None, "b_category": None}
+        kept = {
+            "report_id": f"report of {procedure_id}",
+            "status": "final",
+            "specimen_id": None,
+            "b_category": None,
+        }
         self.add(
             "pathology",
             procedure_id=procedure_id,
@@ -120,11 +146,22 @@ class Drawn:
     def review(self, procedure_id: str, determination: str, on: int, **cells: Any) -> None:
         kept = {"review_id": self.key("V"), "stage": "joint", "radiologist": "RA1", "management": "none"}
         self.add(
-            "reviews", procedure_id=procedure_id, determination=determination, reviewed_on=day(on), **{**kept, **cells}
+            "reviews",
+            procedure_id=procedure_id,
+            determination=determination,
+            reviewed_on=day(on),
+            **{**kept, **cells},
         )
 
     def event(self, procedure_id: str, kind: str, on: int, **cells: Any) -> None:
-        self.add("followup", event_id=self.key("E"), procedure_id=procedure_id, kind=kind, happened_on=day(on), **cells)
+        self.add(
+            "followup",
+            event_id=self.key("E"),
+            procedure_id=procedure_id,
+            kind=kind,
+            happened_on=day(on),
+            **cells,
+        )
 
     def excision(self, procedure_id: str, on: int, diagnosis: str = "benign", **cells: Any) -> None:
         self.event(procedure_id, "excision", on, diagnosis=diagnosis, **cells)
@@ -173,7 +210,9 @@ class Drawn:
                         cells["root_id"] = self.root(row["procedure_id"])
                     names = ", ".join(cells)
                     marks = ", ".join("?" for _ in cells)
-                    cursor.execute(f"INSERT INTO main.{table} ({names}) VALUES ({marks})", list(cells.values()))
+                    cursor.execute(
+                        f"INSERT INTO main.{table} ({names}) VALUES ({marks})", list(cells.values())
+                    )
 
     def built(self) -> Drawn:
         """Write the rows and derive the facts."""

@@ -14,7 +14,16 @@ from typing import Any
 Row = dict[str, Any]
 Verdict = tuple[str | None, bool, str | None]
 
-ORDER = ("insufficient", "normal", "benign", "high_risk", "suspicious", "in_situ", "invasive", "other_malignant")
+ORDER = (
+    "insufficient",
+    "normal",
+    "benign",
+    "high_risk",
+    "suspicious",
+    "in_situ",
+    "invasive",
+    "other_malignant",
+)
 MALIGNANT = {"in_situ", "invasive", "other_malignant"}
 BREAST_CANCER = {"in_situ", "invasive"}
 BENIGN = {"normal", "benign"}
@@ -36,7 +45,9 @@ class Record:
         self.all_reports = [r for r in rows["pathology"] if r["reported_on"] <= as_of]
         self.all_reviews = [r for r in rows["reviews"] if r["reviewed_on"] <= as_of]
         self.all_events = [e for e in rows["followup"] if e["happened_on"] <= as_of]
-        self.all_complications = [c for c in rows["complications"] if c["onset_on"] is not None and c["onset_on"] <= as_of]
+        self.all_complications = [
+            c for c in rows["complications"] if c["onset_on"] is not None and c["onset_on"] <= as_of
+        ]
         self.all_targeting = rows["targeting"]
         self.all_specimens = rows["specimens"]
 
@@ -109,7 +120,9 @@ class Record:
         return max(found) if found else None
 
     def joint(self, p: Row) -> list[Row]:
-        mine = [r for r in self.all_reviews if r["procedure_id"] == p["procedure_id"] and r["stage"] == "joint"]
+        mine = [
+            r for r in self.all_reviews if r["procedure_id"] == p["procedure_id"] and r["stage"] == "joint"
+        ]
         return sorted(mine, key=lambda r: (r["reviewed_on"], r["review_id"]))
 
     def first_conclusive(self, p: Row) -> Row | None:
@@ -125,7 +138,11 @@ class Record:
         return [e for e in self.all_events if e["procedure_id"] in keys and e["kind"] == kind]
 
     def excisions(self, p: Row) -> list[Row]:
-        return [e for e in self.events(p, "excision") if e.get("same_site") != "no" and self.days(p, e["happened_on"]) >= 0]
+        return [
+            e
+            for e in self.events(p, "excision")
+            if e.get("same_site") != "no" and self.days(p, e["happened_on"]) >= 0
+        ]
 
     def excised_within(self, p: Row, limit: int) -> list[Row]:
         return [e for e in self.excisions(p) if self.days(p, e["happened_on"]) <= limit]
@@ -174,8 +191,12 @@ class Record:
 
     def died(self, p: Row) -> date | None:
         patient = self.findings[p["finding_id"]]["patient"]
-        keys = {q["procedure_id"] for q in self.procedures if self.findings[q["finding_id"]]["patient"] == patient}
-        found = [e["happened_on"] for e in self.all_events if e["kind"] == "death" and e["procedure_id"] in keys]
+        keys = {
+            q["procedure_id"] for q in self.procedures if self.findings[q["finding_id"]]["patient"] == patient
+        }
+        found = [
+            e["happened_on"] for e in self.all_events if e["kind"] == "death" and e["procedure_id"] in keys
+        ]
         stated = self.patients[patient].get("death_date")
         if stated is not None and stated <= self.as_of:
             found.append(stated)
@@ -256,7 +277,9 @@ class Record:
             return None
         activity, mass = 0.0, 0.0
         for scan in scans:
-            with_it = [s for s in mine if s.get("counts") is None and s.get("scanned_with") == scan["specimen_id"]]
+            with_it = [
+                s for s in mine if s.get("counts") is None and s.get("scanned_with") == scan["specimen_id"]
+            ]
             for s in [scan, *with_it]:
                 if s.get("mass_g") is None:
                     return None
@@ -270,7 +293,9 @@ class Record:
             scan_moment = scan["scan_at"] - timedelta(minutes=scan.get("scan_at_offset_min") or 0)
             injection = p["injected_at"] - timedelta(minutes=p.get("injected_at_offset_min") or 0)
             before = per_minute * (scan_moment - injection).total_seconds() / 60
-            activity += rate / scan["calibration_cps_per_kbq"] * during / (1 - math.exp(-during)) * math.exp(before)
+            activity += (
+                rate / scan["calibration_cps_per_kbq"] * during / (1 - math.exp(-during)) * math.exp(before)
+            )
         return (activity / mass) / (p["activity_mbq"] * 1000 / (p["weight_kg"] * 1000))
 
 
@@ -361,7 +386,11 @@ def in_situ_share(r: Record, p: Row) -> Verdict:
 def ppv3(r: Record, p: Row) -> Verdict:
     suspicious = r.findings[p["finding_id"]]["assessment"] in ("4", "4A", "4B", "4C", "5")
     reason = _first(
-        _ns(r, p), _rp(r, p), _window(r, p, 365), _nr(r, p), (not suspicious, "assessment not 4, 4a, 4b, 4c or 5")
+        _ns(r, p),
+        _rp(r, p),
+        _window(r, p, 365),
+        _nr(r, p),
+        (not suspicious, "assessment not 4, 4a, 4b, 4c or 5"),
     )
     later = any(r.days(p, d) <= 365 for d in r.cancer_dates(p, BREAST_CANCER))
     return _plain(reason, r.diagnosis(p) in BREAST_CANCER or later)
@@ -427,7 +456,9 @@ def discordant_resolved(r: Record, p: Row) -> Verdict:
     done = False
     if review is not None:
         last = review["reviewed_on"] + timedelta(days=60)
-        done = any(r.day_of(q) <= last for q in r.repeats(p)) or any(e["happened_on"] <= last for e in r.excisions(p))
+        done = any(r.day_of(q) <= last for q in r.repeats(p)) or any(
+            e["happened_on"] <= last for e in r.excisions(p)
+        )
     return _plain(reason, done)
 
 
@@ -637,13 +668,17 @@ def safe_margin_kept(r: Record, p: Row) -> Verdict:
 
 
 def marker_placed(r: Record, p: Row) -> Verdict:
-    return _plain(_first(_ns(r, p), (p.get("marker") is None, "marker not recorded")), p.get("marker") == "placed")
+    return _plain(
+        _first(_ns(r, p), (p.get("marker") is None, "marker not recorded")), p.get("marker") == "placed"
+    )
 
 
 def marker_documented(r: Record, p: Row) -> Verdict:
     said = p.get("post_mammogram")
     reason = _first(
-        _ns(r, p), (p.get("marker") != "placed", "marker not placed"), (said is None, "mammogram not recorded")
+        _ns(r, p),
+        (p.get("marker") != "placed", "marker not placed"),
+        (said is None, "mammogram not recorded"),
     )
     return _plain(reason, said == "yes")
 

@@ -13,7 +13,17 @@ if TYPE_CHECKING:
 AS_OF = 1000
 _AGES = (0, 1, 13, 14, 29, 30, 59, 60, 364, 365, 366, 668, 669, 729, 730, 731, 900)
 _GAPS = (0, 1, 13, 14, 15, 30, 31, 60, 61, 364, 365, 366, 668, 669, 730, 731)
-_DIAGNOSES = ("insufficient", "normal", "benign", "benign", "high_risk", "suspicious", "in_situ", "invasive", "other_malignant")
+_DIAGNOSES = (
+    "insufficient",
+    "normal",
+    "benign",
+    "benign",
+    "high_risk",
+    "suspicious",
+    "in_situ",
+    "invasive",
+    "other_malignant",
+)
 
 
 def _maybe(random: Random, *values: Any) -> Any:
@@ -24,7 +34,9 @@ def draw(drawn: Drawn, random: Random) -> None:
     """Fill an empty drawing with one to three patients."""
     for number in range(random.randint(1, 3)):
         patient = f"patient {number}"
-        drawn.patient(patient, died=random.choice((None, None, None, AS_OF, AS_OF + 1, *(AS_OF - a for a in _AGES))))
+        drawn.patient(
+            patient, died=random.choice((None, None, None, AS_OF, AS_OF + 1, *(AS_OF - a for a in _AGES)))
+        )
         for which in range(random.randint(1, 2)):
             finding = f"finding {number}{which}"
             drawn.finding(
@@ -67,7 +79,13 @@ def _procedure_cells(random: Random, on: int) -> dict[str, Any]:
         "dead_tip_mm": _maybe(random, 7.0),
         "marker": _maybe(random, "placed", "placed", "not_placed", "failed"),
         "post_mammogram": _maybe(random, "yes", "no"),
-        **dict(zip(("marker_shift_x_mm", "marker_shift_y_mm", "marker_shift_z_mm"), shift or (1.0, None, 1.0), strict=True)),
+        **dict(
+            zip(
+                ("marker_shift_x_mm", "marker_shift_y_mm", "marker_shift_z_mm"),
+                shift or (1.0, None, 1.0),
+                strict=True,
+            )
+        ),
         "tracer": _maybe(random, "F-18 FDG", "F-18 FDG", "Tc-99m sestamibi", "other"),
         "injected_at": random.choice((None, injected, injected)),
         "injected_at_offset_min": random.choice((0, 0, 60)),
@@ -118,7 +136,9 @@ def _event(drawn: Drawn, random: Random, key: str, on: int) -> None:
     kind = random.choice(("imaging", "imaging", "excision", "registry_linkage", "death", "contact"))
     cells: dict[str, Any] = {"same_site": _maybe(random, "yes", "no", "unknown")}
     if kind == "imaging":
-        cells["imaging_outcome"] = random.choice(("resolved", "decreased", "stable", "progressed", "new_finding"))
+        cells["imaging_outcome"] = random.choice(
+            ("resolved", "decreased", "stable", "progressed", "new_finding")
+        )
         cells["modality"] = _maybe(random, "pet_tracer", "mri", "mammography", "ultrasound")
     elif kind == "excision":
         cells["diagnosis"] = random.choice(_DIAGNOSES)

@@ -100,12 +100,18 @@ WITH_BOUNDS = {
 }
 UNITS = {
     **dict.fromkeys(("finding_to_biopsy_days", "biopsy_to_report_days", "report_to_review_days"), "d"),
-    **dict.fromkeys(("targeting_error_mm", "targeting_lateral_mm", "targeting_depth_mm", "target_motion_mm"), "mm"),
+    **dict.fromkeys(
+        ("targeting_error_mm", "targeting_lateral_mm", "targeting_depth_mm", "target_motion_mm"), "mm"
+    ),
     **dict.fromkeys(("tip_clearance_mm", "marker_shift_mm"), "mm"),
     "tissue_mass_g": "g",
     "specimen_concentration_ratio": "g/g",
 }
-KINDS = {"b_category_accuracy": "table", "cancer_after_benign": "time_to_event", **dict.fromkeys(UNITS, "quantity")}
+KINDS = {
+    "b_category_accuracy": "table",
+    "cancer_after_benign": "time_to_event",
+    **dict.fromkeys(UNITS, "quantity"),
+}
 COLUMNS = {
     "proportion": {"in_numerator": "BOOLEAN"},
     "quantity": {"measured": "DOUBLE", "counts_as_missing": "BOOLEAN"},

@@ -19,7 +19,14 @@ AS_OF = 1000
 #: Window of each measure that has one, in days.
 WINDOWS = {
     **dict.fromkeys(
-        ("ppv3", "cancer_in_discordant", "repeat_biopsy", "upgrade_high_risk_excised", "upgrade_in_situ", "b_category_accuracy"),
+        (
+            "ppv3",
+            "cancer_in_discordant",
+            "repeat_biopsy",
+            "upgrade_high_risk_excised",
+            "upgrade_in_situ",
+            "b_category_accuracy",
+        ),
         365,
     ),
     **dict.fromkeys(

@@ -47,7 +47,11 @@ def test_a_retracted_current_version_voids_its_group_only(drawn: Drawn):
     drawn.report("issued again", "benign", 2, version=2, status="retracted")
     drawn.report("issued again", "invasive", 3, version=3)
 
-    assert drawn.built().said(MALIGNANT, 100) == {"retracted": NR, "another report left": False, "issued again": True}
+    assert drawn.built().said(MALIGNANT, 100) == {
+        "retracted": NR,
+        "another report left": False,
+        "issued again": True,
+    }
 
 
 def test_a_version_exists_from_its_day_on(drawn: Drawn):
@@ -111,7 +115,16 @@ def test_the_first_report_is_the_earliest_version_that_counts(drawn: Drawn):
 
 
 #: From the least to the worst, as agreed.
-WORSE = ("insufficient", "normal", "benign", "high_risk", "suspicious", "in_situ", "invasive", "other_malignant")
+WORSE = (
+    "insufficient",
+    "normal",
+    "benign",
+    "high_risk",
+    "suspicious",
+    "in_situ",
+    "invasive",
+    "other_malignant",
+)
 
 
 @pytest.mark.parametrize(("better", "worse"), list(itertools.pairwise(WORSE)))

@@ -11,7 +11,7 @@ def plain(text):
 
 
 def test_a_rate_stands_with_its_counts_its_interval_and_its_method():
-    # Wilson interval of 81 of 263: 0.2553 to 0.3662 (Newcombe, Stat Med 1998;17:857, table I, method 3).
+    # Wilson interval of 81 of 263: 0.2553 to 0.3662 (Newcombe, Stat Med 1998;17:857, table I, method 3; from memory).
     row = proportion(81, 263, low=0.2553, high=0.3662)
 
     assert (

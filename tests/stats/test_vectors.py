@@ -9,6 +9,8 @@ import pytest
 from scipy.stats import chi2, quantile_test, t, ttest_1samp
 
 from registry.stats.vectors import (
+    BlandAltman,
+    MeanRegion,
     bland_altman,
     hotelling_test,
     mean_region,
@@ -99,6 +101,22 @@ class TestRadiusQuantile:
         found = radius_quantile([], 0.95)
         assert (found.radius, found.ci, found.upper_bound, found.n) == (None, (None, None), None, 0)
 
+    def test_one_dimension_too_many_is_refused(self):
+        with pytest.raises(ValueError, match="rows of coordinates; got 3 dimensions"):
+            radius_quantile(np.zeros((2, 2, 3)), 0.5)
+
+    def test_missing_coordinate_is_named(self):
+        with pytest.raises(ValueError, match="^points must be finite"):
+            radius_quantile([(1, float("nan"), 0)], 0.5)
+
+    def test_confidence_reaches_interval_and_bound(self):
+        """n = 10 at 80 %: ranks 3 and 8 (above); one-sided P(B >= 7) = 176/1024 = 0.172 <= 0.2,
+
+        P(B >= 6) = 386/1024 = 0.377 > 0.2: rank 7.
+        """
+        found = radius_quantile(np.arange(1, 11), 0.5, 0.8)
+        assert (found.ci, found.upper_bound) == ((3, 8), 7)
+
     def test_negative_lengths_are_refused(self):
         with pytest.raises(ValueError, match="points must be at least 0; got -2"):
             radius_quantile([1, -2], 0.5)
@@ -130,6 +148,16 @@ class TestHotelling:
     def test_needs_one_point_more_than_axes(self):
         assert hotelling_test(POINTS[:3]).reason == "needs 4 points; got 3"
         assert hotelling_test(POINTS[:4]).T2 is not None
+
+    def test_too_few_points_leave_nothing(self):
+        found = hotelling_test(POINTS[:3])
+        assert (found.T2, found.F, found.p, found.crit90, found.crit95, found.n) == (*[None] * 5, 3)
+
+    def test_missing_coordinates_are_named(self):
+        with pytest.raises(ValueError, match="^points must be finite"):
+            hotelling_test([(1, 2, float("nan"))])
+        with pytest.raises(ValueError, match="^mean must be finite"):
+            hotelling_test(POINTS, [0, 0, float("inf")])
 
     def test_points_in_a_plane(self):
         flat = [(1, 2, 0), (2, 1, 0), (0, 4, 0), (3, 3, 0), (5, 1, 0)]
@@ -173,8 +201,8 @@ class TestMeanRegion:
         assert mean_region(np.random.default_rng(1).normal(size=(10, 3))).caution == ""
 
     def test_too_few_points(self):
-        found = mean_region(POINTS[:3])
-        assert (found.mean, found.semi_axes, found.reason) == (None, None, "needs 4 points; got 3")
+        expected = MeanRegion(None, None, None, None, None, None, None, 3, "needs 4 points; got 3")
+        assert mean_region(POINTS[:3]) == expected
 
     def test_confidence_is_checked(self):
         with pytest.raises(ValueError, match="confidence"):
@@ -206,8 +234,27 @@ class TestBlandAltman:
         assert bland_altman(self.A, self.B, 3).ci_upper == pytest.approx((upper - half, upper + half))
 
     def test_one_pair(self):
-        found = bland_altman([1], [2])
-        assert (found.bias, found.limits, found.reason) == (None, (None, None), "needs two pairs")
+        none = (None, None)
+        assert bland_altman([1], [2]) == BlandAltman(None, None, none, none, none, none, 1, "needs two pairs")
+
+    def test_two_pairs_are_enough(self):
+        """Differences 1 and 3: mean 2, deviation sqrt(2)."""
+        found = bland_altman([5, 9], [4, 6])
+        assert (found.bias, found.sd) == pytest.approx((2, sqrt(2)))
+
+    def test_normal_quantile_is_the_default(self):
+        """2 + 1.959964 * sqrt(2/3)."""
+        assert bland_altman(self.A, self.B).limits[1] == pytest.approx(2 + 1.959964 * sqrt(2 / 3), abs=1e-6)
+
+    def test_confidence_reaches_the_intervals(self):
+        """t(3) at 0.9 = 1.637744."""
+        half = 1.637744354 * sqrt(2 / 3) / 2
+        assert bland_altman(self.A, self.B, confidence=0.8).ci_bias == pytest.approx((2 - half, 2 + half))
+
+    @pytest.mark.parametrize(("a", "b", "name"), [(["x"], [1], "a"), ([1], ["x"], "b")])
+    def test_reading_that_is_no_number_is_named(self, a, b, name):
+        with pytest.raises(ValueError, match=f"^{name} must be numbers"):
+            bland_altman(a, b)
 
     def test_lengths_must_agree(self):
         with pytest.raises(ValueError, match="same length"):

@@ -138,3 +138,19 @@ def test_cursors_of_many_threads_get_their_own_rows(registry: Registry):
     with ThreadPoolExecutor(8) as pool:
         answers = list(pool.map(ask, range(400)))
     assert all(answers)
+
+
+def test_the_row_hash_of_the_engine_is_the_one_that_digests_were_made_with(registry: Registry):
+    # Noted from DuckDB 1.5.5 and 2.0.1, which agree; content digests rest on it (decision 0007).
+    hashes = registry.rows(
+        "SELECT hash(1), hash('abc'), hash(1.5::DOUBLE), hash(DATE '2025-01-01'), hash(1, 'a', NULL)"
+    )
+    assert hashes == [
+        (
+            4717996019076358352,
+            1924864467101078684,
+            1706605666616485939,
+            2712216812283207574,
+            2034008192618861702,
+        )
+    ]

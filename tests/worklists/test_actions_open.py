@@ -28,6 +28,7 @@ STEPS = (
 #: What can end a step, dated the day after the review unless the test says otherwise.
 IMAGING = {"kind": "imaging", "modality": "mammography", "imaging_outcome": "stable"}
 TRACER = {**IMAGING, "modality": "gamma_tracer"}
+PET = {**IMAGING, "modality": "pet_tracer"}
 UNSTATED = {**IMAGING, "modality": ""}
 EXCISION = {"kind": "excision", "diagnosis": "benign"}
 ELSEWHERE = {**EXCISION, "same_site": "no"}
@@ -78,12 +79,21 @@ def test_exactly_the_recommendations_that_ask_for_a_step_are_listed(registry: Re
     [
         (IMAGING, {"short_interval_imaging", "other_imaging"}),
         (TRACER, {"short_interval_imaging", "other_imaging", "same_tracer_imaging"}),
+        (PET, {"short_interval_imaging", "other_imaging", "same_tracer_imaging"}),
         (UNSTATED, {"short_interval_imaging", "other_imaging", "same_tracer_imaging"}),
         (EXCISION, {"repeat_biopsy", "excision", "vacuum_excision", "surgical_opinion"}),
         (ELSEWHERE, set()),
         (CONTACT, set()),
     ],
-    ids=["mammogram", "tracer", "unstated modality", "excision", "excision elsewhere", "contact"],
+    ids=[
+        "mammogram",
+        "tracer",
+        "pet tracer",
+        "unstated modality",
+        "excision",
+        "excision elsewhere",
+        "contact",
+    ],
 )
 def test_each_event_ends_the_steps_it_can(registry: Registry, event: dict[str, str], ends: set[str]):
     load(registry, each_recommended(*STEPS, event=event), today=TODAY)
@@ -190,3 +200,67 @@ def test_discordant_comes_first_and_declined_last_within(registry: Registry):
     rows["reviews"][2] |= discordant
     load(registry, rows, today=TODAY)
     assert [row["procedure_id"] for row in listed(registry)] == ["P3", "P2", "P1"]
+
+
+@pytest.mark.parametrize(
+    ("as_of", "left"), [(date(2025, 3, 20), 1), (date(2025, 3, 21), 0)], ids=["the day before", "the day"]
+)
+def test_an_event_counts_from_its_own_day(registry: Registry, as_of: date, left: int):
+    recommended(registry, "other_imaging", IMAGING)
+    assert len(listed(registry, as_of)) == left
+
+
+@pytest.mark.parametrize(
+    ("cells", "as_of", "left"),
+    [
+        ({"status": "amended", "reported_on": "2025-04-02"}, date(2025, 4, 2), 0),
+        ({"status": "amended", "reported_on": "2025-04-02"}, date(2025, 4, 1), 1),
+        ({"status": "amended", "reported_on": "2025-03-20"}, date(2025, 4, 2), 1),
+        ({"status": "preliminary", "reported_on": "2025-04-02"}, date(2025, 4, 2), 1),
+    ],
+    ids=["on as_of", "after as_of", "on the day of the review", "preliminary"],
+)
+def test_which_report_version_ends_a_review_of_the_pathology(
+    registry: Registry, cells: dict[str, str], as_of: date, left: int
+):
+    rows = each_recommended("pathology_review")
+    rows["pathology"].append({**rows["pathology"][0], "version": "2", **cells})
+    load(registry, rows, today=TODAY)
+    assert len(listed(registry, as_of)) == left
+
+
+def test_a_cancer_known_on_the_day_of_the_review_ends_nothing(registry: Registry):
+    """The review knew of it, and still asked for the step."""
+    linkage = {"kind": "registry_linkage", "diagnosis": "invasive", "happened_on": "2025-03-20"}
+    recommended(registry, "excision", linkage)
+    assert len(listed(registry)) == 1
+
+
+@pytest.mark.parametrize(
+    ("as_of", "reason"), [(date(2025, 3, 31), "not booked"), (date(2025, 4, 1), "declined by the patient")]
+)
+def test_declined_counts_from_its_own_day(registry: Registry, as_of: date, reason: str):
+    recommended(registry, "repeat_biopsy", declined_on="2025-04-01")
+    assert [row["reason"] for row in listed(registry, as_of)] == [reason]
+
+
+def test_a_review_counts_from_its_own_day_and_of_two_the_later_key(registry: Registry):
+    rows = each_recommended("repeat_biopsy")
+    rows["reviews"].append({**rows["reviews"][0], "review_id": "V0", "management": "excision"})
+    load(registry, rows, today=TODAY)
+    found = [
+        [row["management"] for row in listed(registry, day)] for day in (date(2025, 3, 19), date(2025, 3, 20))
+    ]
+    assert found == [[], ["repeat_biopsy"]]
+
+
+def test_a_provisional_review_recommends_nothing_here(registry: Registry):
+    recommended(registry, "repeat_biopsy", stage="provisional")
+    assert listed(registry) == []
+
+
+def test_the_longest_since_the_review_comes_first(registry: Registry):
+    rows = each_recommended("repeat_biopsy", "repeat_biopsy")
+    rows["reviews"][0]["reviewed_on"] = "2025-03-25"
+    load(registry, rows, today=TODAY)
+    assert [row["procedure_id"] for row in listed(registry)] == ["P2", "P1"]

@@ -110,3 +110,59 @@ def test_of_several_attempts_the_last_is_listed_with_their_number(registry: Regi
 def test_a_sampled_procedure_is_not_listed(registry: Registry):
     load(registry, base())
     assert listed(registry) == []
+
+
+def test_the_last_event_up_to_as_of_is_shown(registry: Registry):
+    contacts = [
+        {
+            "event_id": key,
+            "procedure_id": "P1",
+            "happened_on": day,
+            "kind": "contact",
+            "contact_result": result,
+        }
+        for key, day, result in [
+            ("E1", "2025-05-01", "reached"),
+            ("E3", "2025-06-30", "no_answer"),
+            ("E2", "2025-06-30", "reached"),
+            ("E4", "2025-07-01", "declined"),
+        ]
+    ]
+    load(registry, {**cancelled(), "followup": contacts}, today=date(2026, 6, 30))
+    assert [row["last_event"] for row in listed(registry)] == ["contact no_answer"]
+
+
+def test_an_event_of_the_day_itself_is_shown(registry: Registry):
+    contact = {"event_id": "E1", "procedure_id": "P1", "happened_on": "2025-03-10", "kind": "contact"}
+    load(registry, {**cancelled(), "followup": [{**contact, "contact_result": "reached"}]})
+    assert [row["last_event_on"] for row in listed(registry)] == [date(2025, 3, 10)]
+
+
+def test_the_recommendation_of_the_latest_review_is_shown(registry: Registry):
+    """Of several on one day the one with the later key; a provisional one is shown too."""
+    one = {
+        "procedure_id": "P1",
+        "radiologist": "RA1",
+        "stage": "provisional",
+        "determination": "not_applicable",
+    }
+    reviews = [
+        {**one, "review_id": key, "reviewed_on": day, "management": step}
+        for key, day, step in [
+            ("V9", "2025-03-12", "other"),
+            ("V1", "2025-06-30", "other_imaging"),
+            ("V2", "2025-06-30", "same_tracer_imaging"),
+            ("V3", "2025-07-01", "none"),
+        ]
+    ]
+    load(registry, {**cancelled(), "reviews": reviews}, today=date(2026, 6, 30))
+    assert [row["last_management"] for row in listed(registry)] == ["same_tracer_imaging"]
+
+
+def test_the_longest_open_comes_first(registry: Registry):
+    rows = cancelled()
+    rows["findings"].append({**rows["findings"][0], "finding_id": "F2"})
+    own = {"procedure_id": "P0", "finding_id": "F2", "started_at": "2025-03-12T09:30"}
+    rows["procedures"].append({**rows["procedures"][0], **own})
+    load(registry, rows)
+    assert [row["procedure_id"] for row in listed(registry)] == ["P1", "P0"]

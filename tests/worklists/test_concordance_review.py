@@ -127,6 +127,7 @@ def test_a_conclusive_review_after_an_indeterminate_one_takes_it_off(undecided: 
         ("4B", "benign", 5),
         ("5", "high_risk", 3),
         ("4B", "invasive", 3),
+        ("4B", "in_situ", 3),
         ("4B", "suspicious", 3),
     ],
 )
@@ -280,3 +281,115 @@ def test_several_changes_are_said_in_one_row(decided: Registry):
     assert [row["changed"] for row in listed(decided)] == [
         "diagnosis benign to high_risk, atypia; report added"
     ]
+
+
+# -- which version the decision rested on ------------------------------------------
+
+
+def test_what_is_dated_on_as_of_counts(decided: Registry):
+    load(decided, {"pathology": [{**AMENDED, "diagnosis": "high_risk"}]})
+    load(decided, review("V2", "2025-05-08"))
+    assert (
+        [row["procedure_id"] for row in listed(decided, date(2025, 5, 2))],
+        listed(decided, date(2025, 5, 8)),
+    ) == (["P1"], [])
+
+
+def test_of_two_joint_reviews_on_one_day_the_later_key_is_the_latest(undecided: Registry):
+    load(undecided, review("V2", "2025-03-20", determination="indeterminate", reason="awaiting_imaging"))
+    load(undecided, review("V1", "2025-03-20"))
+    assert [row["place"] for row in listed(undecided)] == [4]
+
+
+def test_a_decision_changed_in_the_same_review_dates_from_the_change(undecided: Registry, clock: Clock):
+    clock.set("2025-04-02T12:00")
+    load(undecided, review("V1", "2025-03-20"))
+    clock.set("2025-04-03T12:00")
+    load(undecided, {"pathology": [{**AMENDED, "reported_on": "2025-03-20", "diagnosis": "high_risk"}]})
+    clock.set("2025-04-04T12:00")
+    changed = {"determination": "discordant", "reason": "target_not_sampled", "management": "repeat_biopsy"}
+    load(undecided, {"reviews": [{"review_id": "V1", **changed}]})
+    assert listed(undecided) == []
+
+
+def test_a_provisional_entry_made_joint_dates_from_when_it_was_joint(undecided: Registry, clock: Clock):
+    clock.set("2025-04-02T12:00")
+    load(undecided, review("V1", "2025-03-20", stage="provisional"))
+    clock.set("2025-04-03T12:00")
+    load(undecided, {"pathology": [{**AMENDED, "reported_on": "2025-03-20", "diagnosis": "high_risk"}]})
+    clock.set("2025-04-04T12:00")
+    load(undecided, {"reviews": [{"review_id": "V1", "stage": "joint"}]})
+    assert listed(undecided) == []
+
+
+def test_the_newest_version_known_at_the_decision_is_its_basis(undecided: Registry, clock: Clock):
+    second = {**AMENDED, "reported_on": "2025-03-20", "diagnosis": "high_risk"}
+    load(undecided, {"pathology": [second]})
+    clock.set("2025-04-02T12:00")
+    load(undecided, review("V1", "2025-03-20"))
+    clock.set("2025-05-02T12:00")
+    load(
+        undecided, {"pathology": [{**second, "version": "3", "reported_on": "2025-05-02", "er": "positive"}]}
+    )
+    assert listed(undecided) == []
+
+
+def test_a_superseded_version_that_is_corrected_later_opens_nothing(undecided: Registry, clock: Clock):
+    load(undecided, {"pathology": [{**AMENDED, "reported_on": "2025-03-18", "diagnosis": "high_risk"}]})
+    load(undecided, review("V1", "2025-03-20"))
+    clock.set("2025-05-02T12:00")
+    load(
+        undecided,
+        {"pathology": [{"report_id": "R1", "version": "1", "procedure_id": "P1", "diagnosis": "normal"}]},
+    )
+    assert listed(undecided) == []
+
+
+def test_a_preliminary_version_is_no_basis(undecided: Registry, clock: Clock):
+    second = {"report_id": "R2", "version": "1", "procedure_id": "P1"}
+    load(undecided, {"pathology": [{**FIRST, **second, "status": "preliminary"}]})
+    load(undecided, review("V1", "2025-03-20"))
+    clock.set("2025-04-02T12:00")
+    load(undecided, {"pathology": [{**second, "status": "final"}]})
+    assert [row["changed"] for row in listed(undecided)] == ["report added"]
+
+
+def test_a_report_that_stood_retracted_and_stands_again_is_added(undecided: Registry):
+    second = {**FIRST, "report_id": "R2"}
+    load(undecided, {"pathology": [second, {**second, "version": "2", "status": "retracted"}]})
+    load(undecided, review("V1", "2025-03-20"))
+    load(
+        undecided,
+        {"pathology": [{**second, "version": "3", "status": "amended", "reported_on": "2025-05-02"}]},
+    )
+    assert [row["changed"] for row in listed(undecided)] == ["report added"]
+
+
+def test_a_report_added_and_retracted_since_opens_nothing(decided: Registry):
+    second = {**FIRST, "report_id": "R2", "reported_on": "2025-05-02"}
+    load(decided, {"pathology": [second, {**second, "version": "2", "status": "retracted"}]})
+    assert listed(decided) == []
+
+
+@pytest.mark.parametrize(
+    ("cell", "value", "changed"),
+    [("b_category", "B3", "B category none to B3"), ("lesion", "papilloma", "lesion")],
+)
+def test_what_was_not_stated_and_now_is_has_changed(registry: Registry, cell: str, value: str, changed: str):
+    load(registry, reported(**{cell: ""}))
+    load(registry, review("V1", "2025-03-20"))
+    load(registry, {"pathology": [{**AMENDED, cell: value}]})
+    assert [row["changed"] for row in listed(registry)] == [changed]
+
+
+def test_one_container_of_a_report_withdrawn_opens_the_decision(registry: Registry, clock: Clock):
+    rows = reported(specimen_id="S1")
+    rows["pathology"].append({**FIRST, "specimen_id": "S2"})
+    load(registry, rows)
+    load(registry, review("V1", "2025-03-20"))
+    clock.set("2025-05-02T12:00")
+    with registry.writing() as cursor:
+        stamp = write.Stamp(clock.now.replace(tzinfo=None), "coordinator", 3, "wrong container")
+        write.withdraw_row(cursor, tables()["pathology"], ("R1", "P1", "S1", 1), stamp)
+        facts.rebuild(cursor)
+    assert [row["changed"] for row in listed(registry)] == ["report withdrawn"]

@@ -6,6 +6,7 @@ alone (correlate none), so a mammogram cannot clear it.
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date
 from typing import TYPE_CHECKING, Any
 
@@ -179,3 +180,44 @@ def test_of_a_chain_only_the_newest_benign_result_is_listed(registry: Registry):
 def test_an_event_dated_after_as_of_does_not_exist(undecided: Registry):
     followed(undecided, {"happened_on": "2025-09-11"})
     assert [row["last_event_on"] for row in listed(undecided, date(2025, 9, 10))] == [None]
+
+
+def test_of_two_events_on_one_day_the_later_key_is_the_last(undecided: Registry):
+    followed(
+        undecided,
+        {"happened_on": "2025-06-01"},
+        {"happened_on": "2025-06-01", "imaging_outcome": "progressed"},
+    )
+    row = listed(undecided, date(2025, 6, 1))[0]
+    assert (row["place"], row["last_event"]) == (1, "imaging pet_tracer progressed")
+
+
+def test_a_call_on_the_day_of_the_procedure_is_an_attempt(undecided: Registry):
+    followed(undecided, {"happened_on": "2025-03-10", **CONTACT})
+    assert [row["contact_attempts"] for row in listed(undecided, date(2025, 9, 10))] == [1]
+
+
+@pytest.mark.parametrize(("last", "expected"), [("stable", []), ("progressed", [(1, None)])])
+def test_after_the_last_date_of_the_local_schedule_only_growth_is_listed(
+    undecided: Registry, last: str, expected: list[tuple[int, date | None]]
+):
+    undecided.site = replace(undecided.site, benign_months=(6,))
+    followed(undecided, {"happened_on": "2025-09-10"}, {"happened_on": "2026-01-10", "imaging_outcome": last})
+    assert [(row["place"], row["next_due_on"]) for row in listed(undecided, date(2026, 6, 30))] == expected
+
+
+def test_the_longest_overdue_comes_first(registry: Registry):
+    rows = {name: base()[name] for name in ("operators", "patients", "findings", "procedures", "pathology")}
+    rows["findings"].append({**rows["findings"][0], "finding_id": "F2"})
+    own = {
+        "procedure_id": "P0",
+        "finding_id": "F2",
+        "started_at": "2025-03-12T09:30",
+        "ended_at": "",
+        "accession": "",
+    }
+    clocks = {"injected_at": "", "first_scan_at": "", "marker_shape": "ring"}
+    rows["procedures"].append({**rows["procedures"][0], **own, **clocks})
+    rows["pathology"].append({**rows["pathology"][0], "report_id": "R2", "procedure_id": "P0"})
+    load(registry, rows, today=TODAY)
+    assert [row["procedure_id"] for row in listed(registry, date(2026, 1, 1))] == ["P1", "P0"]

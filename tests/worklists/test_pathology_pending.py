@@ -99,3 +99,8 @@ def test_the_longest_wait_comes_first(registry: Registry):
     rows["procedures"].append({**rows["procedures"][0], **earlier, "injected_at": "", "first_scan_at": ""})
     load(registry, rows)
     assert [row["procedure_id"] for row in listed(registry)] == ["P2", "P1"]
+
+
+def test_a_preliminary_report_of_the_as_of_day_is_seen(registry: Registry):
+    unreported(registry, {**FIRST, "status": "preliminary", "reported_on": "2025-04-09"})
+    assert [row["reason"] for row in listed(registry)] == ["preliminary report only"]
