@@ -23,6 +23,7 @@ if TYPE_CHECKING:
 MEASURE = "b_category_accuracy"
 _OUTCOMES = {"m": "Cancer afterwards (m)", "b": "Excised without cancer (b)", "n": "Neither (n)"}
 _WORDS = {
+    "false_positive": "False positives",
     "false_negative_b2": "False negatives of B2",
     "b1_rate": "B1 rate",
     "ppv_b5": "Predictive value of B5",
@@ -44,7 +45,7 @@ def b_category_tables() -> None:
     else:
         _cross(found)
         minimum = session.minimum_n()
-        rows = [StripRow(_name(one), _result(one, found)) for one in found.ratios]
+        rows = [StripRow(_name(one), ratio_result(one, found)) for one in found.ratios]
         strip(rows, minimum, caption="Ratios of the B-category table", full_axis=True, key="b categories")
         _identities(found)
         _adjudicate()
@@ -91,7 +92,7 @@ def _name(ratio: CategoryRatio) -> str:
     )
 
 
-def _result(ratio: CategoryRatio, found: CategoryTable) -> dict[str, Any]:
+def ratio_result(ratio: CategoryRatio, found: CategoryTable) -> dict[str, Any]:
     """A ratio with the field names of a proportion."""
     return {
         **found.to_dict(),

@@ -42,7 +42,7 @@ def incidence() -> None:
 
 
 def _drawn(found: Curve) -> None:
-    frame = pl.concat([_steps(one) for one in found.estimates.values()])
+    frame = pl.concat([steps(one) for one in found.estimates.values()])
     last = max(max(one.at) for one in found.estimates.values())
     described = "; ".join(
         f"{one.name} {_at(one, -1)} at {one.at[-1]} days" for one in found.estimates.values()
@@ -56,7 +56,7 @@ def _drawn(found: Curve) -> None:
     )
 
 
-def _steps(one: CurveEstimate) -> pl.DataFrame:
+def steps(one: CurveEstimate) -> pl.DataFrame:
     """The steps up to the last fixed day, and the level that is held until then."""
     last = one.at[-1]
     days, levels = [*one.step_days], [*one.steps]

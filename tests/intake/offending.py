@@ -54,8 +54,9 @@ STORED_TOO: Change = {
     ],
     "findings": [{"finding_id": "F8", "patient_id": "PAT8"}, {"finding_id": "F9", "patient_id": "PAT9"}],
 }
-#: Appended to site.toml: one coordinate frame, whose z is counted from the breast support.
-FRAME = '\n[frames.SUITE]\nx_plus = "lateral"\ny_plus = "cranial"\nz_plus = "posterior"\nz_min = 0\n'
+#: Appended to site.toml: frames whose z, or whose x and y, are counted from the breast support.
+_PLUS = 'x_plus = "lateral"\ny_plus = "cranial"\nz_plus = "posterior"\n'
+FRAMES = f"\n[frames.SUITE]\n{_PLUS}z_min = 0\n[frames.SEAT]\n{_PLUS}x_min = 0\ny_min = 0\n"
 
 
 def same_day(count: int, **cells: str) -> list[Cells]:
@@ -354,6 +355,100 @@ OFFENDING: dict[str, Offending] = {
     "targeting_verified_without_scan": Offending({"targeting": [{"verification": "not_done"}]}),
 }
 
+_NO_ACHIEVED: Cells = dict.fromkeys(("achieved_x_mm", "achieved_y_mm", "achieved_z_mm"))
+#: Further ways to break a check whose condition has several parts.
+VARIANTS: dict[str, list[Offending]] = {
+    "constancy_error_missing": [
+        Offending({"constancy": [{"kind": "targeting", "error_y_mm": "1", "error_z_mm": "1"}]}),
+        Offending({"constancy": [{"kind": "targeting", "error_x_mm": "1", "error_z_mm": "1"}]}),
+    ],
+    "followup_diagnosis_missing": [Offending({"followup": [{"kind": "registry_linkage"}]})],
+    "pathology_behaviour_and_diagnosis": [
+        Offending({"pathology": [{"morphology": "8500/2"}]}),
+        Offending({"pathology": [{"diagnosis": "invasive", "b_category": "B5b"}]}),
+    ],
+    "pathology_category_and_diagnosis": [
+        Offending({"pathology": [{"diagnosis": "in_situ", "morphology": "8500/2"}]}),
+        Offending({"pathology": [{"b_category": "B5a"}]}),
+    ],
+    "pathology_text_names_a_person": [
+        Offending({"pathology": [{"conclusion": "Benign; patient born on 17 May 1960."}]}),
+        Offending({"pathology": [{"conclusion": "Benign. Tel. 555 0100."}]}),
+    ],
+    "patients_age_at_procedure": [Offending({"patients": [{"birth_date": "1909-03-10"}]})],
+    "procedures_marker_contradiction": [
+        Offending({"procedures": [LATER | {"marker_shift_y_mm": "2"}]}),
+        Offending({"procedures": [LATER | {"marker": "failed", "marker_shift_z_mm": "2"}]}),
+    ],
+    "procedures_repeat_other_breast": [
+        Offending({**OTHER, "procedures": [LATER | REPEAT | {"finding_id": "F2"}]}),
+    ],
+    "procedures_sampled_hours_form": [
+        Offending({"procedures": [{"sampled_hours": text}]}) for text in ("0", "1;all", "1,2", "1;2;", "ALL")
+    ],
+    "reviews_reason_missing": [Offending({"reviews": [{"determination": "indeterminate"}]})],
+    "specimens_of_no_tissue": [
+        Offending(
+            {
+                "procedures": [LATER | {"cores": "0"}],
+                "specimens": [
+                    {
+                        "specimen_id": "S3",
+                        "procedure_id": "P2",
+                        "cores": None,
+                        "scan_at": None,
+                        "read_at": None,
+                    }
+                ],
+            }
+        )
+    ],
+    "specimens_scanned_with_other": [
+        Offending(
+            {
+                "procedures": [LATER],
+                "specimens": [
+                    {
+                        "specimen_id": "S3",
+                        "procedure_id": "P2",
+                        "scanned_with": "S1",
+                        "scan_at": None,
+                        "read_at": None,
+                    }
+                ],
+            }
+        )
+    ],
+    "targeting_achieved_incomplete": [
+        Offending({"targeting": [{"achieved_x_mm": None}]}),
+        Offending({"targeting": [{"achieved_y_mm": None}]}),
+    ],
+    "targeting_below_frame": [
+        Offending({"targeting": [{"frame": "SEAT", "planned_x_mm": "-1"}]}),
+        Offending({"targeting": [{"frame": "SEAT", "planned_y_mm": "-1"}]}),
+    ],
+    "targeting_outside_breast": [
+        Offending({"targeting": [{"frame": "SEAT", "compression_axis": axis, f"planned_{axis}_mm": "55.1"}]})
+        for axis in "xy"
+    ],
+    "targeting_seen_incomplete": [
+        Offending({"targeting": [{"seen_y_mm": "22", "seen_z_mm": "31"}]}),
+        Offending({"targeting": [{"seen_x_mm": "41", "seen_z_mm": "31"}]}),
+    ],
+    "targeting_verified_without_scan": [
+        Offending({"targeting": [_NO_ACHIEVED | {"verification": "not_done"}]}),
+        Offending(
+            {
+                "targeting": [
+                    _NO_ACHIEVED
+                    | {"verification": "not_done", "aperture_judgement": "not_judged"}
+                    | {"seen_x_mm": "41", "seen_y_mm": "22", "seen_z_mm": "31"}
+                ]
+            }
+        ),
+    ],
+}
+
 #: The last value that is still right, beside the first that is not (above).
 AT_THE_LIMIT: dict[str, Change] = {
     "onset on the day": {"complications": [{"onset_on": "2025-03-10"}]},
@@ -392,6 +487,30 @@ AT_THE_LIMIT: dict[str, Change] = {
     },
     "all hours": {"procedures": [{"sampled_hours": "all"}]},
     "hours 1 to 12": {"procedures": [{"sampled_hours": "1;2;3;4;5;6;7;8;9;10;11;12"}]},
+    "cancelled with no core": {
+        "procedures": [{"status": "cancelled", "status_reason": "patient", "cores": "0"}]
+    },
+    "x and y at the support": {"targeting": [{"frame": "SEAT", "planned_x_mm": "0", "planned_y_mm": "0"}]},
+    "x at the compressed thickness": {
+        "targeting": [{"frame": "SEAT", "compression_axis": "x", "planned_x_mm": "55"}]
+    },
+    "y at the compressed thickness": {
+        "targeting": [{"frame": "SEAT", "compression_axis": "y", "planned_y_mm": "55"}]
+    },
+    "nothing done and not judged": {
+        "targeting": [_NO_ACHIEVED | {"verification": "not_done", "aperture_judgement": "not_judged"}]
+    },
+    "reviewed on the day, without tissue": {
+        "procedures": [ABANDONED],
+        "reviews": [
+            {
+                "review_id": "V2",
+                "procedure_id": "P2",
+                "reviewed_on": "2025-04-10",
+                "determination": "not_applicable",
+            }
+        ],
+    },
     "reviewed on the day reported": {"reviews": [{"reviewed_on": "2025-03-14"}]},
     "dates of the day reviewed": {
         "reviews": [dict.fromkeys(("booked_for", "declined_on", "due_on", "informed_on"), "2025-03-20")]

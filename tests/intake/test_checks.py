@@ -19,7 +19,18 @@ from registry.imports.received import Received, SourceTable
 from registry.intake import IntakeReport, Options, accept
 from registry.store import Registry
 from tests.build import BASE, TODAY, base, load, received
-from tests.intake.offending import AT_THE_LIMIT, FRAME, LATER, OFFENDING, REPEAT, STORED_TOO, Cells, Change
+from tests.intake.offending import (
+    AT_THE_LIMIT,
+    FRAMES,
+    LATER,
+    OFFENDING,
+    REPEAT,
+    STORED_TOO,
+    VARIANTS,
+    Cells,
+    Change,
+    Offending,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -72,9 +83,9 @@ def whole_batch(change: Change) -> dict[str, list[dict[str, str]]]:
 
 
 def with_frame(folder: Path) -> Path:
-    """The folder with one coordinate frame, whose z is counted from the breast support."""
+    """The folder with coordinate frames."""
     site = folder / "site.toml"
-    site.write_text(site.read_text(encoding="utf-8") + FRAME, encoding="utf-8")
+    site.write_text(site.read_text(encoding="utf-8") + FRAMES, encoding="utf-8")
     return folder
 
 
@@ -124,9 +135,12 @@ def places(found: tuple, rules: frozenset[str] = frozenset()) -> set[tuple[str, 
     return {(p.rule, p.table, p.line, p.column, p.severity) for p in found if p.rule not in rules}
 
 
-def expected(name: str, severity: str) -> set[tuple[str, str, int, str, str]]:
+def expected(
+    name: str, severity: str, offending: Offending | None = None
+) -> set[tuple[str, str, int, str, str]]:
     said = header(name)
-    return {(name, said["table"], 2 + row, said["column"], severity) for row in OFFENDING[name].at}
+    at = (offending or OFFENDING[name]).at
+    return {(name, said["table"], 2 + row, said["column"], severity) for row in at}
 
 
 def test_every_check_has_its_offending_rows():
@@ -167,6 +181,20 @@ def test_a_doubtful_row_that_is_confirmed_is_taken_with_a_warning(stored: Regist
 def test_a_remarkable_row_is_taken_and_listed(stored: Registry, name: str):
     report = correct(stored, OFFENDING[name].change, dry_run=True)
     assert (report.problems, places(report.warnings), report.total.held) == ((), expected(name, "warning"), 0)
+
+
+@pytest.mark.parametrize(
+    ("name", "offending"),
+    [
+        pytest.param(name, one, id=f"{name}-{n}")
+        for name, more in VARIANTS.items()
+        for n, one in enumerate(more)
+    ],
+)
+def test_every_part_of_a_condition_is_found(stored: Registry, name: str, offending: Offending):
+    report = correct(stored, offending.change, dry_run=True)
+    found = places((*report.problems, *report.warnings))
+    assert found == expected(name, header(name)["severity"], offending)
 
 
 @pytest.mark.parametrize("name", with_severity("stop"))

@@ -103,13 +103,12 @@ class Drawn:
         finding = finding or f"finding of {procedure_id}"
         if all(one["finding_id"] != finding for one in self.rows["findings"]):
             self.finding(finding)
-        kept = {"site": "A", "operator": "OP1", "status": "completed", "guidance": "pet_tracer"}
+        kept = {"site": "A", "operator": "OP1", "status": "completed", "guidance": "pet_tracer", "started_at_offset_min": 0}
         self.add(
             "procedures",
             procedure_id=procedure_id,
             finding_id=finding,
             started_at=at(on, clock),
-            started_at_offset_min=0,
             **{**kept, **cells},
         )
         return procedure_id
@@ -237,6 +236,11 @@ class Drawn:
             key: reason if reason is not None else value
             for key, reason, value in rows.select("procedure_id", "excluded_because", told).iter_rows()
         }
+
+    def asked(self, sql: str, on: int) -> list[tuple[Any, ...]]:
+        """Rows of a query over the facts as of a day."""
+        with self.cursor() as cursor, facts.at(cursor, day(on)):
+            return cursor.execute(sql).fetchall()
 
     def close(self) -> None:
         self._connection.close()

@@ -107,11 +107,11 @@ def test_tissue_mass(drawn: Drawn):
 # By hand, with the half-life of F-18, 109.77 min (European Pharmacopoeia, table 5.7):
 # (5400 - 300) counts in 120 s at 9.5 counts/s per kBq are 5100 / 120 / 9.5 = 4.473684 kBq on
 # average over the scan. The scan begins 130 min after injection; lambda = ln 2 / 109.77 min.
-# Start of the scan: times l / (1 - exp(-l)) with l = lambda * 2 min = 0.0126291 -> 1.0063279.
-# Injection: times exp(lambda * 130 min) = exp(0.820891) = 2.272524.
-# Activity 10.230861 kBq over 1.7 g is 6.018154 kBq/g; 185 MBq over 68 kg are 2.720588 kBq/g.
+# Start of the scan: times l / (1 - exp(-l)) with l = lambda * 2 min = 0.012629082: 1.006327832.
+# Injection: times exp(lambda * 130 min) = exp(0.820890348) = 2.272522272. Worked out with bc:
+# 10.230879211 kBq over 1.7 g are 6.018164242 kBq/g; 185 MBq over 68 kg are 2.720588235 kBq/g.
 
-RATIO = 6.018154 / 2.720588
+RATIO = 6.018164242 / 2.720588235
 GIVEN = {"tracer": "F-18 FDG", "activity_mbq": 185.0, "weight_kg": 68.0}
 SCAN = {"counts": 5400.0, "background_counts": 300.0, "scan_seconds": 120.0, "calibration_cps_per_kbq": 9.5}
 

@@ -106,7 +106,7 @@ class TestRadiusQuantile:
             radius_quantile(np.zeros((2, 2, 3)), 0.5)
 
     def test_missing_coordinate_is_named(self):
-        with pytest.raises(ValueError, match="^points must be finite"):
+        with pytest.raises(ValueError, match=r"^points must be finite"):
             radius_quantile([(1, float("nan"), 0)], 0.5)
 
     def test_confidence_reaches_interval_and_bound(self):
@@ -154,9 +154,9 @@ class TestHotelling:
         assert (found.T2, found.F, found.p, found.crit90, found.crit95, found.n) == (*[None] * 5, 3)
 
     def test_missing_coordinates_are_named(self):
-        with pytest.raises(ValueError, match="^points must be finite"):
+        with pytest.raises(ValueError, match=r"^points must be finite"):
             hotelling_test([(1, 2, float("nan"))])
-        with pytest.raises(ValueError, match="^mean must be finite"):
+        with pytest.raises(ValueError, match=r"^mean must be finite"):
             hotelling_test(POINTS, [0, 0, float("inf")])
 
     def test_points_in_a_plane(self):
