@@ -15,6 +15,7 @@ import duckdb
 
 from registry import facts, migrations, store
 from registry.dictionary import Table, tables
+from registry.engine import engine_settings, lock_down
 from registry.errors import UsageProblem
 from registry.intake.staging import stored_columns
 from registry.intake.write import SYSTEM_COLUMNS, update_roots
@@ -95,10 +96,10 @@ def as_known(registry: Registry, moment: datetime) -> Iterator[KnownRegistry]:
     if moment.tzinfo is None:
         raise UsageProblem("The moment of known_at has no time zone. Write it as 2026-06-30T12:00:00+00:00.")
     at = moment.astimezone(UTC)
-    connection = duckdb.connect(":memory:", config=_scratch_settings(registry))
+    # Spilled rows go beside the registry, never into the working folder.
+    connection = duckdb.connect(":memory:", config=engine_settings(registry.folder, registry.site))
     try:
-        connection.execute("SET enable_external_access = false")
-        connection.execute("SET lock_configuration = true")
+        lock_down(connection, registry.folder)
         cursor = connection.cursor()
         migrations.apply(cursor, "migrations", registry.clock())
         cursor.execute("BEGIN")
@@ -110,18 +111,6 @@ def as_known(registry: Registry, moment: datetime) -> Iterator[KnownRegistry]:
         yield KnownRegistry(registry, connection, at)
     finally:
         connection.close()
-
-
-def _scratch_settings(registry: Registry) -> dict[str, Any]:
-    """The engine's lock-down, and spilled rows beside the registry, never in the working folder."""
-    return {
-        "autoinstall_known_extensions": "false",
-        "autoload_known_extensions": "false",
-        "allow_community_extensions": "false",
-        "python_enable_replacements": "false",
-        "temp_directory": str(registry.folder / "tmp"),
-        "memory_limit": f"{int(registry.site.numbers['memory_limit_mb'])}MB",
-    }
 
 
 def _copy(registry: Registry, scratch: duckdb.DuckDBPyConnection, at: datetime) -> None:

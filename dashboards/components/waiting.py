@@ -25,7 +25,10 @@ def waiting() -> None:
     for name in (*_SENTENCES, *(name for name in known if name not in _SENTENCES)):
         one = known[name]
         rows = session.worklist(name)
-        fold = st.expander(f"{_sentence(name, rows.height)}", key=f"waiting {name}", on_change="rerun")
+        if not rows.height:
+            st.markdown(_sentence(name, 0))
+            continue
+        fold = st.expander(_sentence(name, rows.height), key=f"waiting {name}", on_change="rerun")
         if fold.open:
             with fold:
                 show(element("p", f"{one.question} {one.note}", class_="beside"))
@@ -64,8 +67,6 @@ _SENTENCES = {
 
 
 def _rows(name: str, title: str, rows: pl.DataFrame) -> None:
-    if not rows.height:
-        return
     choose_procedure(rows.get_column("procedure_id").to_list(), key=name)
     # The key names the row; the place is the order in which the rows stand anyway.
     names = ["procedure_id", *(name for name in rows.columns if name not in ("procedure_id", "place"))]

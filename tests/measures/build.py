@@ -103,7 +103,13 @@ class Drawn:
         finding = finding or f"finding of {procedure_id}"
         if all(one["finding_id"] != finding for one in self.rows["findings"]):
             self.finding(finding)
-        kept = {"site": "A", "operator": "OP1", "status": "completed", "guidance": "pet_tracer", "started_at_offset_min": 0}
+        kept = {
+            "site": "A",
+            "operator": "OP1",
+            "status": "completed",
+            "guidance": "pet_tracer",
+            "started_at_offset_min": 0,
+        }
         self.add(
             "procedures",
             procedure_id=procedure_id,

@@ -68,10 +68,19 @@ def test_the_outcome_is_what_came_after_within_365_days(drawn: Drawn):
 
 @pytest.mark.parametrize("category", ["B4", "B5", "B5b"])
 def test_a_benign_excision_after_b5_is_judged_by_its_adjudication(drawn: Drawn, category: str):
-    for said in ("target_removed", "therapy_response", "site_missed", "pathology_revised", "unresolved", None):
+    for said in (
+        "target_removed",
+        "therapy_response",
+        "site_missed",
+        "pathology_revised",
+        "unresolved",
+        None,
+    ):
         drawn.excision(biopsied(drawn, f"{said}", category), 365, "benign", adjudication=said)
     drawn.excision(biopsied(drawn, "too late", category), 366, "benign", adjudication="target_removed")
-    drawn.excision(biopsied(drawn, "elsewhere", category), 30, "benign", adjudication="site_missed", same_site="no")
+    drawn.excision(
+        biopsied(drawn, "elsewhere", category), 30, "benign", adjudication="site_missed", same_site="no"
+    )
     cancer = "m" if category.startswith("B5") else "b"
 
     assert outcomes(drawn.built()) == {
@@ -161,7 +170,9 @@ def test_the_table_follows_period_stratum_and_interval(drawn: Drawn):
         drawn.procedure(key, on, site=site)
         drawn.report(key, b_category="B5")
     drawn.built()
-    asked = b_category_table(drawn, as_of=day(AS_OF), start=day(50), within={"site": "A"}, interval="exact", confidence=0.9)
+    asked = b_category_table(
+        drawn, as_of=day(AS_OF), start=day(50), within={"site": "A"}, interval="exact", confidence=0.9
+    )
     split = evaluate(drawn, ["b_category_accuracy"], as_of=day(AS_OF), by="site")
 
     assert asked.cells["n"] == (0, 0, 0, 0, 1)

@@ -166,7 +166,12 @@ def test_a_curve_says_who_is_in_it(drawn: Drawn):
     made = curve(drawn.built(), as_of=day(AS_OF))
 
     assert (made.n, made.patients) == (1, 1)
-    assert made.excluded == {"not sampled": 1, "repeat procedure": 1, "no pathology report": 1, "not a benign result": 1}
+    assert made.excluded == {
+        "not sampled": 1,
+        "repeat procedure": 1,
+        "no pathology report": 1,
+        "not a benign result": 1,
+    }
     assert made.interval == "log(-log)"
 
 

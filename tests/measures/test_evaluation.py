@@ -59,7 +59,8 @@ def test_a_result_carries_what_was_agreed(drawn: Drawn):
 
 
 @pytest.mark.parametrize(
-    ("interval", "function"), [("wilson", wilson_interval), ("exact", exact_interval), ("jeffreys", jeffreys_interval)]
+    ("interval", "function"),
+    [("wilson", wilson_interval), ("exact", exact_interval), ("jeffreys", jeffreys_interval)],
 )
 def test_the_interval_is_the_one_asked_for(drawn: Drawn, interval: str, function: object):
     for number in range(4):
@@ -83,7 +84,11 @@ def test_the_clustered_interval_sums_over_patients(drawn: Drawn):
     low, high = wilson_interval(3, 8)
 
     assert (result.numerator, result.denominator, result.patients) == (3, 8, 4)
-    assert (result.lower, result.upper, result.design_effect) == (expected.lower, expected.upper, expected.deff)
+    assert (result.lower, result.upper, result.design_effect) == (
+        expected.lower,
+        expected.upper,
+        expected.deff,
+    )
     assert effect.ratio == pytest.approx((expected.upper - expected.lower) / (high - low))
     assert (effect.patients, effect.procedures, effect.from_data) == (4, 8, True)
 
@@ -143,7 +148,10 @@ def test_a_patient_in_two_strata_counts_in_each(drawn: Drawn):
         drawn.procedure(key, site=site)
     results = evaluate(drawn.built(), ["cancellation"], as_of=AS_OF, by="site")
 
-    assert {one.stratum: (one.denominator, one.patients) for one in results} == {"north": (1, 1), "south": (2, 1)}
+    assert {one.stratum: (one.denominator, one.patients) for one in results} == {
+        "north": (1, 1),
+        "south": (2, 1),
+    }
 
 
 #: Stratum -> two codes, and where they stand.
@@ -198,7 +206,10 @@ def test_a_stratum_in_which_all_are_left_out_is_shown(drawn: Drawn):
     cancelled(drawn, "left out", site="B")
     results = evaluate(drawn.built(), ["tissue_obtained"], as_of=AS_OF, by="site")
 
-    assert [(one.stratum, one.denominator, one.proportion) for one in results] == [("A", 1, 1.0), ("B", 0, None)]
+    assert [(one.stratum, one.denominator, one.proportion) for one in results] == [
+        ("A", 1, 1.0),
+        ("B", 0, None),
+    ]
     assert results[1].excluded == {"cancelled": 1}
 
 
@@ -217,7 +228,12 @@ def test_within_keeps_one_value_of_each_stratum(drawn: Drawn):
         (result,) = evaluate(drawn, ["cancellation"], as_of=AS_OF, within=within)
         return result.denominator
 
-    assert (size(site="A"), size(site="A", approach="lateral"), size(approach="not recorded"), size(site="C")) == (3, 1, 1, 0)
+    assert (
+        size(site="A"),
+        size(site="A", approach="lateral"),
+        size(approach="not recorded"),
+        size(site="C"),
+    ) == (3, 1, 1, 0)
 
 
 def test_a_value_is_bound_and_never_part_of_the_statement(drawn: Drawn):

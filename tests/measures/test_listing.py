@@ -43,7 +43,9 @@ def test_the_list_of_one_stratum(drawn: Drawn):
 
 
 def test_the_list_of_a_period(drawn: Drawn):
-    rows = procedures(draw(drawn), "marker_placed", as_of=AS_OF, start=day(11), end=day(29), within={"site": "A"})
+    rows = procedures(
+        draw(drawn), "marker_placed", as_of=AS_OF, start=day(11), end=day(29), within={"site": "A"}
+    )
 
     assert rows["procedure_id"].to_list() == ["later"]
 
