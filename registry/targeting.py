@@ -6,6 +6,7 @@ whoever pools breasts mirrors them first.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from math import sqrt
 from typing import Any
@@ -52,13 +53,16 @@ class ErrorParts:
     ``total`` is the length of the error, ``lateral`` its part across the needle,
     ``depth`` its part along it, positive = deeper. ``motion`` is how far the target
     itself had moved. None (NaN in arrays) where a coordinate it needs is missing, and
-    for lateral and depth where the needle is oblique to the axes.
+    for lateral and depth where the needle is oblique to the axes. Unpacks in this order.
     """
 
     total: Any
     lateral: Any
     depth: Any
     motion: Any
+
+    def __iter__(self) -> Iterator[Any]:
+        return iter((self.total, self.lateral, self.depth, self.motion))
 
 
 def decompose_error(

@@ -27,6 +27,9 @@ class TestDecomposeError:
         found = decompose_error([10, 20, 30], [13, 24, 42], "z")
         assert (found.total, found.lateral, found.depth) == pytest.approx((13, 5, 12))
 
+    def test_unpacks_as_total_lateral_depth_motion(self):
+        assert tuple(decompose_error([0, 0, 0], [3, 4, 12], "z", seen=[0, 0, 0])) == (13, 5, 12, 0)
+
     @pytest.mark.parametrize(
         ("axis", "lateral", "depth"), [("x", sqrt(160), 3), ("y", sqrt(153), 4), ("z", 5, 12)]
     )

@@ -113,13 +113,18 @@ def _date(field: Field, column: str) -> Cell:
     return Cell(field.name, typed, fails)
 
 
+def without_offset(column: str) -> str:
+    """Condition that a text is a local time: only such a one can occur twice or never."""
+    return f"(strlen({column}) IN (10, 16) OR (strlen({column}) = 19 AND substr({column}, 17, 1) = ':'))"
+
+
 def _timestamp(field: Field, column: str, site: Site) -> Cell:
     """Local time of the site and its offset; text with an offset is converted.
 
     Days on which clocks change, and only they, are looked up moment by moment in
     ``zone_moment``; all other days have one offset in ``zone_day``.
     """
-    plain = f"(strlen({column}) IN (10, 16) OR (strlen({column}) = 19 AND substr({column}, 17, 1) = ':'))"
+    plain = without_offset(column)
     seconds = f"CASE WHEN substr({column}, 17, 1) = ':' THEN {column} ELSE substr({column}, 1, 16) || ':00' || substr({column}, 17) END"
     instant = f"TRY_CAST(replace({seconds}, 'Z', '+00:00') AS TIMESTAMPTZ)"
     zone = quoted(site.time_zone)

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 import polars as pl
 
 from registry.dictionary import IDENTIFYING, KEYS, TABLE_ORDER, Table, tables
-from registry.intake.cells import ERASE, Cell, cell, explain, sql_type
+from registry.intake.cells import ERASE, Cell, cell, explain, sql_type, without_offset
 from registry.intake.problems import HOLD, Problem
 
 if TYPE_CHECKING:
@@ -74,7 +74,7 @@ def _joins(cells: list[Cell], present: set[str]) -> str:
         parts.append(
             f"LEFT JOIN zone_day AS day_{one.name} ON day_{one.name}.day = TRY_CAST(substr({column}, 1, 10) AS DATE) "
             f"LEFT JOIN zone_moment AS moment_{one.name} ON moment_{one.name}.moment = TRY_CAST({column} AS TIMESTAMP) "
-            f"AND day_{one.name}.day IS NULL"
+            f"AND day_{one.name}.day IS NULL AND {without_offset(column)}"
         )
     return " ".join(parts)
 

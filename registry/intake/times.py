@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 import polars as pl
 
 from registry.intake import zone
-from registry.intake.cells import explain
+from registry.intake.cells import explain, without_offset
 from registry.intake.problems import HOLD, Problem
 
 if TYPE_CHECKING:
@@ -46,7 +46,7 @@ def prepare_zone(cursor: duckdb.DuckDBPyConnection, site: Site, columns: Iterabl
         for text in texts:
             found = cursor.execute(
                 f"SELECT DISTINCT TRY_CAST(moment AS TIMESTAMP) FROM ({text}) AS q(moment) "
-                f"WHERE substr(moment, 1, 10) IN ({listed}) AND strlen(moment) <= 19"
+                f"WHERE substr(moment, 1, 10) IN ({listed}) AND {without_offset('moment')}"
             ).fetchall()
             moments += [(m, *zone.moment_offset(site.time_zone, m)) for (m,) in found if m is not None]
     _make_zone(cursor, days, moments)

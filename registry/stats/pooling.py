@@ -65,7 +65,7 @@ def random_effects(
         Their variances, above 0.
     method
         Variance between centres: "REML", "PM" (Paule-Mandel) or "DL"
-        (DerSimonian-Laird).
+        (DerSimonian-Laird), in upper or lower case.
     knapp_hartung
         Interval by t with a variance from the spread of the centres; to be preferred
         with few centres.
@@ -95,6 +95,7 @@ def random_effects(
     k = same_length(estimates=y, variances=v)
     if (v <= 0).any():
         raise ValueError(f"variances must be above 0; got {v[v <= 0].flat[0]:g}")
+    method = method.upper()
     if method not in _BETWEEN:
         raise ValueError(f"method must be one of {', '.join(_BETWEEN)}; got {method!r}")
     z = normal_quantile(confidence)

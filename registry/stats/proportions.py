@@ -272,7 +272,6 @@ def _midp_lower(x: FloatArray, n: FloatArray, tail: float) -> FloatArray:
     lower = np.zeros(events.size, dtype=np.float64)
     every = events == trials
     lower[every] = (2.0 * tail) ** (1.0 / trials[every])
-    lower[events == 0] = 0.0
     inner = (events > 0) & ~every
     if inner.any():
         k, m = events[inner], trials[inner]

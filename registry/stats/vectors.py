@@ -207,7 +207,7 @@ def radius_quantile(points: ArrayLike, q: float, confidence: float = 0.95) -> Ra
     lengths = np.sort(numbers(errors, "points", minimum=0.0) if errors.ndim == 1 else _lengths(errors))
     n = lengths.size
     low, high = order_statistic_ranks(n, q, confidence)
-    bound = _upper_rank(n, q, 1.0 - confidence) if n else None
+    bound = _upper_rank(n, q, 1.0 - confidence)
     ci = tuple(None if rank is None else float(lengths[rank - 1]) for rank in (low, high, bound))
     return RadiusQuantile(float(np.quantile(lengths, q)) if n else None, (ci[0], ci[1]), ci[2], q, n)
 
@@ -308,8 +308,6 @@ def order_statistic_ranks(n: int, q: float, confidence: float = 0.95) -> tuple[i
     if not 0.0 < q < 1.0:
         raise ValueError(f"q must lie between 0 and 1, both ends excluded; got {q}")
     tail = (1.0 - confidence_level(confidence)) / 2.0
-    if size == 0:
-        return None, None
     return _lower_rank(size, q, tail), _upper_rank(size, q, tail)
 
 

@@ -414,12 +414,17 @@ def test_the_hour_that_clocks_skip_or_repeat_is_held(
 
 
 def test_an_hour_that_occurs_twice_is_told_apart_by_its_offset(shared: Registry):
-    texts = ["2025-10-26T01:30+01:00", "2025-10-26T01:30+00:00", "2025-10-26T00:30Z", "2025-10-26T01:30Z"]
-    keys, _ = send(shared, "constancy", [CLOCK | {"done_at": text} for text in texts])
-    half_past_one = datetime(2025, 10, 26, 1, 30)
-    assert stored(shared, "constancy", keys, "done_at, done_at_offset_min") == [
-        (half_past_one, offset) for offset in (60, 0, 60, 0)
+    # Also beside a row that gives none, and is held for it.
+    texts = [
+        "2025-10-26T01:30+01:00",
+        "2025-10-26T01:30:00+00:00",
+        "2025-10-26T00:30Z",
+        "2025-10-26T01:30:00Z",
     ]
+    keys, _ = send(shared, "constancy", [CLOCK | {"done_at": text} for text in [*texts, "2025-10-26T01:30"]])
+    half_past_one = datetime(2025, 10, 26, 1, 30)
+    found = stored(shared, "constancy", keys, "done_at, done_at_offset_min")
+    assert found == [*((half_past_one, offset) for offset in (60, 0, 60, 0)), None]
 
 
 NO_TIME = [

@@ -42,16 +42,26 @@ def random_registry(scene: Drawn, seed: int) -> int | None:
     return until
 
 
-def said(scene: Drawn, as_of: date, measure: str) -> dict[str, tuple]:
-    columns = "unknown" if MEASURES[measure].bounds else "NULL"
-    told = {"proportion": f"in_numerator, {columns}", "quantity": "measured", "table": "b_category, outcome"}
-    asked = told.get(MEASURES[measure].kind, "lost_days, lost_status, free_days, free_status")
+TOLD = {
+    "proportion": "in_numerator, {unknown}",
+    "quantity": "measured",
+    "table": "b_category, outcome",
+    "time_to_event": "lost_days, lost_status, free_days, free_status",
+}
+
+
+def everything_said(scene: Drawn, as_of: date) -> dict[str, dict[str, tuple]]:
+    """Measure -> procedure -> what its statement says."""
+    found: dict[str, dict[str, tuple]] = {measure: {} for measure in MEASURES}
     with scene.cursor() as cursor, facts.at(cursor, as_of):
-        rows = cursor.execute(
-            f"SELECT procedure_id, excluded_because, {asked} FROM ({MEASURES[measure].body})",
-            {"as_of": as_of},
-        ).fetchall()
-    return {key: tuple(rest) for key, *rest in rows}
+        for kind, columns in TOLD.items():
+            parts = []
+            for one in (one for one in MEASURES.values() if one.kind == kind):
+                asked = columns.format(unknown="unknown" if one.bounds else "NULL")
+                parts.append(f"SELECT '{one.id}', procedure_id, excluded_because, {asked} FROM ({one.body})")
+            for measure, key, *rest in cursor.execute(" UNION ALL ".join(parts), {"as_of": as_of}).fetchall():
+                found[measure][key] = tuple(rest)
+    return found
 
 
 @several
@@ -59,8 +69,7 @@ def said(scene: Drawn, as_of: date, measure: str) -> dict[str, tuple]:
 def test_every_measure_says_what_the_loops_say(scene: Drawn, seed: int, as_of: date):
     until = random_registry(scene, seed)
     record = oracle.Record(scene.rows, as_of, None if until is None else day(until))
-    for measure in MEASURES:
-        told = said(scene, as_of, measure)
+    for measure, told in everything_said(scene, as_of).items():
         assert set(told) == {one["procedure_id"] for one in record.procedures}
         for procedure in record.procedures:
             _same(measure, told[procedure["procedure_id"]], record, procedure)

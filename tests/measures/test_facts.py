@@ -116,12 +116,12 @@ def test_a_refresh_of_what_changed_is_a_rebuild(drawn: Drawn, change: Callable[[
 def test_refreshing_every_procedure_of_one_drawing_for_another_is_a_rebuild(scene: Drawn, seed: int):
     """One registry becomes another; all procedures of both are named as changed."""
     random = Random(seed)
-    ids = set()
-    for _ in range(2):
-        scene.rows = {table: [] for table in TABLES}
-        random_rows.draw(scene, random)
-        ids |= {one["procedure_id"] for one in scene.rows["procedures"]}
-        refresh(scene, *sorted(ids))
+    scene.rows = {table: [] for table in TABLES}
+    random_rows.draw(scene, random)
+    ids = {one["procedure_id"] for one in scene.built().rows["procedures"]}
+    scene.rows = {table: [] for table in TABLES}
+    random_rows.draw(scene, random)
+    refresh(scene, *sorted(ids | {one["procedure_id"] for one in scene.rows["procedures"]}))
     kept, rebuilt = kept_and_rebuilt(scene)
 
     assert kept == rebuilt

@@ -59,6 +59,11 @@ class TestRatioEstimate:
         """Liang, Zeger and Qaqish 1992 data: 1.593 by the ratio estimator (R survey)."""
         assert ratio_estimate(LIANG["y"], LIANG["n"]).deff == pytest.approx(1.593, abs=5e-4)
 
+    def test_rat_pups(self):
+        """Treated arm: design effect 3.9529, effective size 36.682 (R aod)."""
+        found = ratio_estimate(RATS["y"][16:], RATS["n"][16:])
+        assert (found.deff, found.n_eff) == pytest.approx((3.9529, 36.682), abs=5e-4)
+
     def test_no_trials(self):
         found = ratio_estimate([0], [0])
         assert (found.p, found.se, found.deff, found.n_eff) == (None,) * 4
@@ -69,7 +74,7 @@ class TestRatioEstimate:
 
     def test_one_patient_shows_no_variance(self):
         found = ratio_estimate([1], [4])
-        assert (found.p, found.se, found.deff) == (0.25, None, None)
+        assert (found.p, found.se, found.deff, found.n_eff) == (0.25, None, None, None)
         assert found.reason.startswith("one cluster")
 
     @pytest.mark.parametrize(("y", "p"), [((0, 0), 0.0), ((2, 3), 1.0)])
@@ -119,7 +124,9 @@ class TestIntraclassCorrelation:
         assert found.reason.startswith("needs two clusters")
 
     def test_constant_outcome(self):
-        assert anova_icc([0, 0], [2, 2]).reason.startswith("no variation")
+        found = anova_icc([0, 0], [2, 2])
+        assert (found.icc, found.deff) == (None, None)
+        assert found.reason.startswith("no variation")
 
 
 class TestClusteredInterval:
@@ -154,7 +161,7 @@ class TestClusteredInterval:
         found = clustered_wilson_interval([0, 0, 0], [1, 2, 3])
         assert found.deff == pytest.approx(1.4)
         assert found.n_eff == pytest.approx(6 / 1.4)
-        assert "0.3 assumed" in found.deff_from
+        assert found.deff_from == "planned, within-patient correlation 0.3 assumed"
 
     def test_upper_limit_without_events_by_hand(self):
         """z^2 / (n + z^2) with n = 6 / 1.4 and t(2) = 4.302653: 0.812018."""
@@ -182,6 +189,7 @@ class TestClusteredInterval:
     def test_one_patient_has_no_interval(self):
         found = clustered_wilson_interval([1], [4])
         assert (found.ci, found.p, found.clusters) == ((None, None), 0.25, 1)
+        assert (found.deff, found.n_eff) == (None, None)
         assert found.reason.startswith("one cluster")
 
     def test_no_patients_have_no_interval(self):
@@ -215,6 +223,14 @@ class TestDeflatedInterval:
     def test_design_effect_must_be_positive(self, deff):
         with pytest.raises(ValueError, match=f"deff must be above 0; got {deff}"):
             deflated_wilson_interval(1, 4, deff)
+
+    def test_normal_quantile_without_clusters(self):
+        """0 events of 8: 3.841459 / (8 + 3.841459)."""
+        assert deflated_wilson_interval(0, 8, 1.0) == (0.0, pytest.approx(3.841459 / 11.841459, abs=1e-7))
+
+    def test_design_effect_may_be_below_one(self):
+        """0 events of 4, effectively 8."""
+        assert deflated_wilson_interval(0, 4, 0.5)[1] == pytest.approx(3.841459 / 11.841459, abs=1e-7)
 
     def test_two_clusters_use_t_with_one_degree(self):
         """t(1) at 0.975 = 12.7062; 0 events of 8: z^2 / (8 + z^2)."""
@@ -262,6 +278,10 @@ class TestRaoScott:
     def test_constant_outcome(self):
         found = rao_scott_test(["a", "a", "b", "b"], [0] * 4, [1] * 4)
         assert (found.chi2, found.p) == (None, None)
+        assert found.reason.startswith("no variation")
+
+    def test_nothing_but_events_do_not_vary(self):
+        found = rao_scott_test(["a", "a", "b", "b"], [1, 2, 1, 3], [1, 2, 1, 3])
         assert found.reason.startswith("no variation")
 
     def test_labels_must_fit(self):

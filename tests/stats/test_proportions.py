@@ -65,6 +65,13 @@ def test_midp_limits_solve_their_tail_equations(x):
     assert binom.cdf(x - 1, 60, upper) + binom.pmf(x, 60, upper) / 2 == pytest.approx(0.05, abs=1e-13)
 
 
+def test_midp_of_ends_and_middle_in_one_array():
+    """0/20 and 1/29 as published, 12/12 by the power."""
+    lower, upper = midp_interval([0, 1, 12], [20, 29, 12])
+    assert lower == pytest.approx([0, 0.0017, 0.05 ** (1 / 12)], abs=5e-5)
+    assert upper == pytest.approx([0.1391, 0.1585, 1], abs=5e-5)
+
+
 def test_midp_of_all_events_is_a_power():
     """n/n: p^n / 2 = 0.025, so p = 0.05^(1/n)."""
     assert midp_interval(12, 12)[0] == pytest.approx(0.05 ** (1 / 12), abs=1e-14)
@@ -167,6 +174,10 @@ class TestFractionalSizes:
         for limit in score_limits(3.5, 12.5, 2.2):
             assert abs(limit - 0.28) == pytest.approx(2.2 * np.sqrt(limit * (1 - limit) / 12.5), abs=1e-12)
 
+    def test_size_may_be_below_one(self):
+        """0 of 0.5: z^2 / (n + z^2) = 4 / 4.5."""
+        assert score_limits(0, 0.5, 2) == (0, pytest.approx(4 / 4.5))
+
     def test_quantile_of_zero_leaves_the_estimate(self):
         assert score_limits([0, 3], [10, 10], 0) == pytest.approx(np.array([[0, 0.3], [0, 0.3]]))
 
@@ -174,6 +185,21 @@ class TestFractionalSizes:
     def test_size_must_be_positive(self, size):
         with pytest.raises(ValueError, match=f"trials must be above 0; got {size}"):
             score_limits(0, size, 2)
+
+    def test_all_events_end_at_one(self):
+        assert score_limits(12.5, 12.5, 2)[1] == 1
+
+    def test_one_impossible_pair_among_many_is_found(self):
+        with pytest.raises(ValueError, match="trials must be above 0; got 0"):
+            score_limits([0, 0], [1, 0], 2)
+        with pytest.raises(ValueError, match="got 3"):
+            score_limits([1, 3], [2, 2], 2)
+
+    def test_what_is_no_number_is_named(self):
+        with pytest.raises(ValueError, match=r"^trials must be numbers"):
+            score_limits(1, "x", 2)
+        with pytest.raises(ValueError, match=r"^quantile must be numbers"):
+            score_limits(1, 2, "x")
 
     def test_events_must_not_exceed_the_size(self):
         with pytest.raises(ValueError, match=r"got 3.5"):

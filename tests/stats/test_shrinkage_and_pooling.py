@@ -151,7 +151,7 @@ class TestRandomEffects:
             found = random_effects([0, 1, 2, 3], [0.5] * 4, method)
             assert found.tau2 == pytest.approx(5 / 3 - 0.5)
 
-    @pytest.mark.parametrize("method", ["REML", "PM", "DL"])
+    @pytest.mark.parametrize("method", ["REML", "pm", "DL"])
     def test_no_spread_is_a_valid_answer(self, method):
         """All alike: the fixed-effect error sqrt(1 / (3 / 0.5))."""
         found = random_effects([1, 1, 1], [0.5] * 3, method)

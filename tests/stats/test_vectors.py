@@ -58,6 +58,11 @@ class TestOrderStatisticRanks:
         interval = quantile_test(np.arange(1, n + 1), p=q).confidence_interval(0.95)
         assert order_statistic_ranks(n, q) == (interval.low, interval.high)
 
+    def test_one_value_may_be_a_limit(self):
+        """P(none below the 90th percentile) = 0.1 <= 0.15: the value bounds it from below."""
+        assert order_statistic_ranks(1, 0.9, 0.7) == (1, None)
+        assert order_statistic_ranks(1, 0.1, 0.7) == (None, 1)
+
     def test_no_values_have_no_ranks(self):
         assert order_statistic_ranks(0, 0.5) == (None, None)
 
@@ -160,7 +165,7 @@ class TestHotelling:
             hotelling_test(POINTS, [0, 0, float("inf")])
 
     def test_points_in_a_plane(self):
-        flat = [(1, 2, 0), (2, 1, 0), (0, 4, 0), (3, 3, 0), (5, 1, 0)]
+        flat = [(1, 2, 1), (2, 1, 1), (0, 4, 1), (3, 3, 1), (5, 1, 1)]
         assert hotelling_test(flat).reason == "the points lie in a plane or on a line: no region"
 
     def test_mean_of_another_length_is_refused(self):
@@ -184,6 +189,11 @@ class TestMeanRegion:
         back = found.axes @ np.diag(found.eigenvalues) @ found.axes.T
         np.testing.assert_allclose(back, np.cov(np.array(POINTS), rowvar=False), atol=1e-12)
         assert (np.diff(found.eigenvalues) < 0).all()
+
+    def test_region_of_the_mean(self):
+        """T2 over n: c = 3 * 4 / 2 * F(3, 2) at 0.95 = 6 * 19.16429."""
+        found = mean_region(POINTS)
+        assert found.semi_axes == pytest.approx(np.sqrt(found.eigenvalues * 6 * 19.16429 / 5), rel=1e-5)
 
     def test_region_of_single_errors_is_another(self):
         """sqrt(eigenvalue * chi-square(3) at 0.9)."""
@@ -232,6 +242,15 @@ class TestBlandAltman:
         half = 3.182446305 * sqrt(2 / 3) * sqrt(1 / 4 + 9 / 6)
         upper = 2 + 3 * sqrt(2 / 3)
         assert bland_altman(self.A, self.B, 3).ci_upper == pytest.approx((upper - half, upper + half))
+
+    def test_first_paper_with_two_deviations(self):
+        """Standard error of a limit s * sqrt(3 / n)."""
+        half = 3.182446305 * sqrt(2 / 3) * sqrt(3 / 4)
+        upper = 2 + 2 * sqrt(2 / 3)
+        assert bland_altman(self.A, self.B, 2).ci_upper == pytest.approx((upper - half, upper + half))
+
+    def test_multiplier_may_be_below_one(self):
+        assert bland_altman(self.A, self.B, 0.5).limits[1] == pytest.approx(2 + sqrt(2 / 3) / 2)
 
     def test_one_pair(self):
         none = (None, None)

@@ -12,6 +12,7 @@ from registry.dictionary import tables
 from registry.errors import UsageProblem
 from registry.intake.write import table_digest
 from registry.known import as_known
+from registry.measures import evaluate
 from registry.store import Registry
 from tests.build import base, load
 
@@ -66,6 +67,20 @@ def test_the_facts_are_those_of_the_record_then(registry: Registry):
     )
     with as_known(registry, SECOND_LESS) as known:
         assert known.rows("SELECT diagnosis FROM procedure_facts") == [("benign",)]
+
+
+def test_last_years_figure_prints_again(registry: Registry):
+    """One procedure, benign as recorded first and high-risk as corrected: 0 of 1, then 1 of 1."""
+    load(
+        registry,
+        {"pathology": [{"report_id": "R1", "version": "1", "procedure_id": "P1", "diagnosis": "high_risk"}]},
+    )
+    found = []
+    for moment in (SECOND_LESS, SECOND):
+        with as_known(registry, moment) as known:
+            (result,) = evaluate(known, ["high_risk_yield"], as_of=date(2026, 6, 30))
+            found.append((result.to_dict()["numerator"], result.to_dict()["denominator"]))
+    assert found == [(0, 1), (1, 1)]
 
 
 def test_a_row_recorded_later_was_not_known(registry: Registry):
