@@ -106,7 +106,7 @@ def first_broken(rows: Iterable[tuple[Any, ...]], key: bytes) -> tuple[int, str]
         if linked != prev:
             return seq, f"entry {seq} is not linked to the entry before it"
         fields = (actor, action, kind, object_key, outcome, details)
-        if not hmac.compare_digest(mac, mac_of(key, prev, seq, at, fields)):
+        if not hmac.compare_digest(mac.encode(), mac_of(key, prev, seq, at, fields).encode()):
             return seq, f"entry {seq} was changed after it was written"
         prev, expected = mac, expected + 1
     return None

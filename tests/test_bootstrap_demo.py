@@ -70,15 +70,24 @@ sys.exit(bootstrap.main(sys.argv[1:]))
 """
 
 
+def unused_port() -> int:
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        return int(probe.getsockname()[1])
+
+
 class Demo:
     """``bootstrap.py demo`` in a place of its own, on a stand-in for the command line."""
 
     def __init__(self, place: Path, behaviour: str, *options: str) -> None:
         shutil.copy(SCRIPT, place)
         (place / "registry").mkdir()
+        (place / "registry" / "__init__.py").touch()  # a package of its own, found before an installed one
         (place / "registry" / "__main__.py").write_text(STAND_IN)
         self.place = place
         self.output = place / "output.txt"
+        if "--port" not in options:  # two tests at once must not answer for each other
+            options = (*options, "--port", str(unused_port()))
         with self.output.open("w") as output:
             self.process = subprocess.Popen(
                 [sys.executable, "-c", DRIVER, "demo", *options],

@@ -113,6 +113,14 @@ def test_complete_linkage_does_not_shorten_what_is_known_nor_reach_beyond_the_as
     assert times(drawn, "lost") == {"clear": (1000, 0), "nothing known": (1000, 0)}
 
 
+def test_a_death_on_the_day_of_the_procedure_is_on_day_0(drawn: Drawn):
+    benign(drawn, "on the day", on=100, died=100)
+    # An event of the patient that is dated before this procedure is a fault of the record.
+    benign(drawn, "before", on=100, died=90)
+
+    assert times(drawn.built(), "free") == {"on the day": (0, 2), "before": (0, 2)}
+
+
 def test_an_event_before_a_repeat_leaves_it_at_day_0(drawn: Drawn):
     benign(drawn, "first")
     drawn.imaging("first", 50)

@@ -317,6 +317,26 @@ def test_quantities_are_split_too(drawn: Drawn):
     assert {one.stratum: (one.n, one.median) for one in results} == {"A": (2, 2.0), "B": (1, 7.0)}
 
 
+@pytest.mark.parametrize(
+    "measure",
+    [
+        "biopsy_to_report_days",
+        "report_to_review_days",
+        "tip_clearance_mm",
+        "marker_shift_mm",
+        "tissue_mass_g",
+        "specimen_concentration_ratio",
+    ],
+)
+def test_what_is_left_out_of_a_sampled_procedure_is_missing_under_any_guidance(drawn: Drawn, measure: str):
+    for guidance in ("pet_tracer", "ultrasound"):
+        drawn.procedure(guidance, guidance=guidance)
+    cancelled(drawn, "not sampled")
+    (result,) = evaluate(drawn.built(), [measure], as_of=AS_OF)
+
+    assert (result.n, result.missing) == (0, 2)
+
+
 def test_repeats_are_not_missing(drawn: Drawn):
     drawn.procedure("first")
     drawn.procedure("second", 5, repeat_of="first")

@@ -38,7 +38,7 @@ def without_reports(drawn: Drawn) -> None:
 
 
 def with_report(drawn: Drawn) -> None:
-    drawn.report("second", "invasive")
+    drawn.report("second", "invasive", version=2)
 
 
 def with_excision(drawn: Drawn) -> None:

@@ -44,6 +44,8 @@ def test_later_cancer_after_a_benign_result(drawn: Drawn, measure: str):
         drawn.procedure(f"second {when}", when, repeat_of=f"repeat on day {when}")
         drawn.report(f"second {when}", "other_malignant")
     drawn.imaging(concordant(drawn, "clear"), 669)
+    drawn.imaging(concordant(drawn, "clear, then cancer on day 731"), 669)
+    drawn.linkage("clear, then cancer on day 731", 731, "invasive")
     concordant(drawn, "nothing known")
     said = drawn.built().said(measure, AS_OF)
 
@@ -55,14 +57,16 @@ def test_later_cancer_after_a_benign_result(drawn: Drawn, measure: str):
         "excision on day 731": UNRESOLVED,
         "repeat on day 731": UNRESOLVED,
         "clear": False,
+        "clear, then cancer on day 731": False,
         "nothing known": UNRESOLVED,
     }
 
 
-@pytest.mark.parametrize("measure", ["false_omission", "follow_up_complete", "cancer_after_benign"])
+@pytest.mark.parametrize("measure", [*OMISSIONS, "follow_up_complete", "cancer_after_benign"])
 def test_benign_results_are_normal_or_benign(drawn: Drawn, measure: str):
     for diagnosis in ("insufficient", "normal", "benign", "high_risk", "suspicious", "in_situ", "invasive"):
         drawn.excision(reported(drawn, diagnosis, diagnosis), 700, "benign")
+        drawn.review(diagnosis, "concordant", 5)
     said = drawn.built().said(measure, AS_OF)
 
     assert {key for key, value in said.items() if value != "not a benign result"} == {"normal", "benign"}
@@ -348,6 +352,9 @@ def test_later_cancer_after_not_sampled(drawn: Drawn):
     drawn.linkage("cancer on day 731", 731, "invasive")
     drawn.procedure("clear", status="cancelled")
     drawn.imaging("clear", 669)
+    drawn.procedure("clear, then cancer on day 731", status="cancelled")
+    drawn.imaging("clear, then cancer on day 731", 669)
+    drawn.linkage("clear, then cancer on day 731", 731, "invasive")
     drawn.procedure("nothing known", status="cancelled")
     drawn.procedure("completed")
 
@@ -356,6 +363,7 @@ def test_later_cancer_after_not_sampled(drawn: Drawn):
         "abandoned, cancer on day 730": True,
         "cancer on day 731": UNRESOLVED,
         "clear": False,
+        "clear, then cancer on day 731": False,
         "nothing known": UNRESOLVED,
         "completed": "sampled",
     }

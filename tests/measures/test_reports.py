@@ -106,11 +106,15 @@ def test_the_first_report_is_the_earliest_version_that_counts(drawn: Drawn):
     drawn.report("first group voided", on=3)
     drawn.report("first group voided", on=5, version=2, status="retracted")
     drawn.report("first group voided", on=8, report_id="second report")
+    drawn.procedure("two reports")
+    drawn.report("two reports", on=7)
+    drawn.report("two reports", on=5, report_id="second report")
 
     assert drawn.built().said(DAYS, 100) == {
         "preliminary first": 4,
         "retracted in between": 6,
         "first group voided": 8,
+        "two reports": 5,
     }
 
 
@@ -141,6 +145,26 @@ def test_the_diagnosis_is_the_worst_of_the_current_reports(drawn: Drawn, better:
         ("worse first", worse),
         ("worse second", worse),
     ]
+
+
+def test_a_code_of_the_service_itself_has_no_place_in_the_order(drawn: Drawn):
+    """A site may add codes to a list; such a diagnosis is reported, and is none of those that count."""
+    drawn.procedure("own code")
+    drawn.report("own code", "seen_elsewhere")
+    drawn.procedure("own code beside another")
+    drawn.report("own code beside another", "seen_elsewhere", report_id="R1")
+    drawn.report("own code beside another", "high_risk", report_id="R2")
+    for key in ("own code", "own code beside another"):
+        drawn.excision(key, 30)
+    drawn.built()
+
+    assert drawn.said(MALIGNANT, 1000) == {"own code": False, "own code beside another": False}
+    assert drawn.said("upgrade_high_risk_excised", 1000) == {
+        "own code": "not high-risk",
+        "own code beside another": False,
+    }
+    assert drawn.said("upgrade_high_risk_resolved", 1000)["own code"] == "not high-risk"
+    assert drawn.said("upgrade_in_situ", 1000)["own code"] == "not in situ"
 
 
 def test_an_amendment_that_drops_the_b_category_drops_it(drawn: Drawn):

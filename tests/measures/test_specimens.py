@@ -20,7 +20,7 @@ def test_specimen_scan_done(drawn: Drawn):
         drawn.procedure(f"read {seen}")
         drawn.specimen(f"read {seen}", uptake_seen=seen)
     drawn.procedure("one of two read", guidance="gamma_tracer")
-    drawn.specimen("one of two read", uptake_seen=None)
+    drawn.specimen("one of two read", uptake_seen="not_scanned")
     drawn.specimen("one of two read", uptake_seen="no")
     drawn.procedure("no specimen")
     drawn.procedure("stereotactic", guidance="stereotactic")
@@ -66,6 +66,12 @@ def test_calcification_retrieval(drawn: Drawn):
         drawn.specimen(f"read {seen}", calcifications_seen=seen)
     drawn.procedure("mass")
     drawn.specimen("mass", calcifications_seen="yes")
+    for first, second in (("not_imaged", "no"), ("no", "yes")):
+        key = f"{first} and {second}"
+        drawn.finding(f"finding {key}", finding_type="calcifications")
+        drawn.procedure(key, finding=f"finding {key}")
+        drawn.specimen(key, calcifications_seen=first)
+        drawn.specimen(key, calcifications_seen=second)
 
     assert drawn.built().said("calcification_retrieval", AS_OF) == {
         "read yes": True,
@@ -74,6 +80,8 @@ def test_calcification_retrieval(drawn: Drawn):
         "read not_imaged": "specimens not imaged",
         "read None": "specimens not imaged",
         "mass": "not calcifications",
+        "not_imaged and no": False,
+        "no and yes": True,
     }
 
 

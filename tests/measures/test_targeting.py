@@ -50,9 +50,12 @@ def test_verification_done(drawn: Drawn):
     }
 
 
-@pytest.mark.parametrize("measure", ["targeted_within_5mm", "target_in_aperture", "targeting_error_mm"])
+ERRORS = ("targeting_error_mm", "targeting_lateral_mm", "targeting_depth_mm")
+
+
+@pytest.mark.parametrize("measure", ["targeted_within_5mm", "target_in_aperture", *ERRORS])
 def test_a_position_must_be_recorded_verified_and_usable(drawn: Drawn, measure: str):
-    usable = {**achieved(1.0, 0.0, 0.0), "aperture_judgement": "within"}
+    usable = {**achieved(1.0, 1.0, 0.0), "aperture_judgement": "within"}
     drawn.procedure("no record")
     drawn.procedure("not verified")
     drawn.target("not verified", verification="not_done", **usable)
@@ -72,17 +75,19 @@ def test_a_position_must_be_recorded_verified_and_usable(drawn: Drawn, measure: 
         "source matched not_applicable",
         "source matched None",
     }
-    assert said["source matched yes"] == said["stand-in needle"] == said["stand-in None"] == 1
+    assert said["source matched yes"] == said["stand-in needle"] == said["stand-in None"]
+    assert not isinstance(said["stand-in None"], str)
 
 
+@pytest.mark.parametrize("measure", ["targeted_within_5mm", *ERRORS])
 @pytest.mark.parametrize("axis", range(3))
-def test_a_position_needs_all_three_coordinates(drawn: Drawn, axis: int):
+def test_a_position_needs_all_three_coordinates(drawn: Drawn, axis: int, measure: str):
     point: list[float | None] = [1.0, 1.0, 1.0]
     point[axis] = None
     drawn.procedure("P")
     drawn.target("P", **achieved(*point))
 
-    assert drawn.built().said("targeted_within_5mm", AS_OF) == {"P": "position not recorded"}
+    assert drawn.built().said(measure, AS_OF) == {"P": "position not recorded"}
 
 
 def test_targeted_within_5mm(drawn: Drawn):
@@ -102,7 +107,8 @@ def test_targeted_within_5mm(drawn: Drawn):
     )
     drawn.procedure("last attempt nearer")
     drawn.target("last attempt nearer", 1, **achieved(9.0, 0.0, 0.0))
-    drawn.target("last attempt nearer", 2, **achieved(1.0, 0.0, 0.0))
+    drawn.target("last attempt nearer", 2, **achieved(8.0, 0.0, 0.0))
+    drawn.target("last attempt nearer", 3, **achieved(1.0, 0.0, 0.0))
 
     # sqrt(25 + 1e-10) = 5 + 1e-11: within the tolerance of 1e-9.
     assert drawn.built().said("targeted_within_5mm", AS_OF) == {
@@ -176,14 +182,14 @@ def test_an_oblique_needle_is_not_split(drawn: Drawn, measure: str):
 def test_target_motion(drawn: Drawn):
     drawn.procedure("moved")
     drawn.target("moved", 1, **seen(9.0, 9.0, 9.0))
-    drawn.target("moved", 2, planned_x_mm=1.0, **seen(2.0, 2.0, 2.0))
+    drawn.target("moved", 2, planned_x_mm=1.0, planned_y_mm=-1.0, planned_z_mm=4.0, **seen(2.0, 1.0, 2.0))
     drawn.procedure("seen in part")
     drawn.target("seen in part", **seen(2.0, None, 2.0))
     drawn.procedure("no record")
     drawn.procedure("not verified")
     drawn.target("not verified", verification="not_done", **seen(0.0, 3.0, 4.0))
 
-    # (1, 2, 2) is 3 long; (0, 3, 4) is 5 long.
+    # (1, 2, -2) is 3 long; (0, 3, 4) is 5 long.
     assert drawn.built().said("target_motion_mm", AS_OF) == {
         "moved": 3.0,
         "seen in part": "target not re-seen",
@@ -192,9 +198,7 @@ def test_target_motion(drawn: Drawn):
     }
 
 
-@pytest.mark.parametrize(
-    "measure", ["targeting_error_mm", "targeting_lateral_mm", "targeting_depth_mm", "target_motion_mm"]
-)
+@pytest.mark.parametrize("measure", [*ERRORS, "target_motion_mm"])
 def test_missing_is_counted_under_tracer_and_mri_guidance_only(drawn: Drawn, measure: str):
     for guidance in ("pet_tracer", "gamma_tracer", "mri", "stereotactic", "tomosynthesis", "ultrasound"):
         drawn.procedure(guidance, guidance=guidance)

@@ -164,5 +164,7 @@ def test_sampling_is_not_confirmed_by_what_was_read_as_no(drawn: Drawn):
     drawn.target("read as no", 1, aperture_judgement="within")
     drawn.target("read as no", 2, aperture_judgement="edge")
     drawn.specimen("read as no", uptake_seen="equivocal", calcifications_seen="no")
+    drawn.procedure("not read")
+    drawn.specimen("not read")
 
-    assert drawn.built().said("sampling_confirmed", AS_OF) == {"read as no": False}
+    assert drawn.built().said("sampling_confirmed", AS_OF) == {"read as no": False, "not read": False}
