@@ -29,7 +29,7 @@ checks
 intake | measures results strata b_category | worklists | record
 known verify
 reports | exports codebook | handbook
-cli commands __main__ | dashboards.session dashboards.components dashboards.launch
+cli commands __main__ | dashboards.session dashboards.answers dashboards.components dashboards.launch
 dashboards.app dashboards.app_pages
 """
 #: The engine: the store layer, and those that ask it something.

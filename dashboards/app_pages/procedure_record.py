@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import streamlit as st
 
 from dashboards import session
+from dashboards.answers import records
 from dashboards.components import cautions
 from dashboards.components import record_fields as fields
 from dashboards.components.line import line
@@ -50,7 +51,7 @@ def draw(found: ProcedureRecord) -> None:
     cautions.caution(cautions.RECORD, cautions.GEOMETRY, cautions.TRACER, cautions.PHYSICS)
 
 
-listed = session.listed_procedures().get_column("procedure_id").to_list()
+listed = records.listed_procedures().get_column("procedure_id").to_list()
 linked = session.linked(session.PROCEDURE)
 options = [linked, *(key for key in listed if key != linked)] if linked else listed
 chosen = st.selectbox(
@@ -59,7 +60,7 @@ chosen = st.selectbox(
     index=0 if options else None,
     accept_new_options=True,
     placeholder="Type or choose the key of a procedure",
-    help=f"Listed are the {session.LISTED_PROCEDURES} that started last; any other key can be typed.",
+    help=f"Listed are the {records.LISTED_PROCEDURES} that started last; any other key can be typed.",
 )
 if not chosen:
     show(
@@ -67,7 +68,7 @@ if not chosen:
     )
 else:
     try:
-        record = session.record(chosen)
+        record = records.record(chosen)
     except UsageProblem as problem:
         st.error(str(problem))
     else:

@@ -8,6 +8,7 @@ import polars as pl
 import streamlit as st
 
 from dashboards import session
+from dashboards.answers import counted
 from dashboards.components import words
 from dashboards.components.markup import element, show
 from dashboards.components.measure_panel import folds
@@ -37,7 +38,7 @@ _WORDS = {
 
 def b_category_tables() -> None:
     """Cross table, ratios as a strip, identities in words, and the malignant biopsies to adjudicate."""
-    found = session.b_categories()
+    found = counted.b_categories()
     measure = load_measures()[MEASURE]
     show(element("p", measure.question, class_="question"))
     if not found.total:
@@ -118,7 +119,7 @@ def _identities(found: CategoryTable) -> None:
 
 
 def _adjudicate() -> None:
-    rows = session.procedures(MEASURE)
+    rows = counted.procedures(MEASURE)
     listed = rows.filter((pl.col("b_category") == "B5") & (pl.col("outcome") == "b"))
     if not listed.height:
         show(

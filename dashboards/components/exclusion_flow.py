@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import polars as pl
 
-from dashboards import session
+from dashboards.answers import counted
 from dashboards.components import words
 from dashboards.components.markup import Markup, element, joined, show
 from dashboards.components.tables import download
@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
 def exclusion_flow(measure: Measure) -> None:
     """Ordered reasons with the number left out and the number remaining, each with a slim bar."""
-    flow = session.exclusion_flow(measure.id)
+    flow = counted.exclusion_flow(measure.id)
     show(flow_table(f"{measure.title}: from all procedures of the period to the denominator", flow))
     show(element("p", "A procedure is left out for the first reason that applies.", class_="beside"))
     frame = pl.DataFrame(

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import polars as pl
 
-from dashboards import session
+from dashboards.answers import counted
 from dashboards.components.markup import element, show
 from dashboards.components.record_parts import shown
 from dashboards.components.tables import download, table
@@ -14,7 +14,7 @@ GRADES = range(1, 6)
 
 def grades() -> None:
     """Draw the cross table of kind and grade; scales are never added up."""
-    found = session.grades()
+    found = counted.grades()
     if not found.height:
         show(element("p", "No complication is recorded within 30 days.", class_="beside"))
         return

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import streamlit as st
 
-from dashboards import session
+from dashboards.answers import records
 from dashboards.components.intake_door import correctable_files, dismiss
 from dashboards.components.markup import element, show
 from dashboards.components.tables import SHOWN_ROWS, table
@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
 def held_rows() -> None:
     """List the held rows, offer their files, and let one be dismissed with a reason."""
-    found = session.held_rows()
+    found = records.held_rows()
     keys = found.get_column("quarantine_id").unique(maintain_order=True).to_list()
     if not keys:
         show(element("p", "No row is held.", class_="beside"))

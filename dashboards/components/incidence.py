@@ -8,6 +8,7 @@ import polars as pl
 import streamlit as st
 
 from dashboards import session
+from dashboards.answers import counted
 from dashboards.components import words
 from dashboards.components.chart import chart
 from dashboards.components.curve_plot import stepped_curves
@@ -24,7 +25,7 @@ MEASURE = "cancer_after_benign"
 
 def incidence() -> None:
     """The curve with its table, the figures at fixed days, and what the two estimates mean."""
-    found = session.curve()
+    found = counted.curve()
     measure = load_measures()[MEASURE]
     show(element("p", measure.question, class_="question"))
     text = f"{words.plural(found.n, 'procedure')} of {words.plural(found.patients, 'patient')}. {words.excluded(found.excluded)}"

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from dashboards import session
+from dashboards.answers import records
 from registry.engine import current_user
 from registry.intake import Options, accept, quarantine
 
@@ -41,7 +42,7 @@ def take_in(received: Received, reason: str) -> IntakeReport:
 
 def correctable_files() -> list[Path]:
     """Files of held rows of which at least one is still open."""
-    places = {row["quarantine_id"].rpartition("-")[0] for row in session.held_rows().to_dicts()}
+    places = {row["quarantine_id"].rpartition("-")[0] for row in records.held_rows().to_dicts()}
     folder = session.registry().folder / "held"
     return sorted(path for place in places for path in (folder / f"batch-{int(place):04d}").glob("*.csv"))
 

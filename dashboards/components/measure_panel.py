@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import streamlit as st
 
 from dashboards import session
+from dashboards.answers import counted
 from dashboards.components import words
 from dashboards.components.definition import definition
 from dashboards.components.exclusion_flow import exclusion_flow
@@ -36,7 +37,7 @@ def measure_panel(measure: Measure) -> None:
         if measure.kind == "proportion":
             _proportion(measure)
         else:
-            row = session.results([measure.id])[0]
+            row = counted.results([measure.id])[0]
             show(element("p", words.quantity(row), class_="result"))
             show(element("p", words.excluded(row["excluded"]), class_="beside"))
         if (by := session.filters().by) is not None:
@@ -45,7 +46,7 @@ def measure_panel(measure: Measure) -> None:
 
 
 def _proportion(measure: Measure) -> None:
-    row = session.results([measure.id])[0]
+    row = counted.results([measure.id])[0]
     shown = words.figure(row, session.minimum_n())
     lines = [words.patients(row), words.excluded(row["excluded"]), words.bounds(row)]
     show(element("p", shown.sentence, class_="result"))
@@ -53,7 +54,7 @@ def _proportion(measure: Measure) -> None:
     if (
         shown.kind == "rate"
         and row["interval"] != "clustered"
-        and (line := words.clustering(session.clustering(measure.id)))
+        and (line := words.clustering(counted.clustering(measure.id)))
     ):
         show(element("p", line, class_="beside attention"))
     if measure.caution:
@@ -64,7 +65,7 @@ def _strata(measure: Measure, by: str) -> None:
     if measure.kind != "proportion":
         quantity_table([measure], by=by, key=f"{measure.id} {by}")
         return
-    rows = [StripRow(stratum_label(by, one["stratum"]), one) for one in session.results([measure.id], by=by)]
+    rows = [StripRow(stratum_label(by, one["stratum"]), one) for one in counted.results([measure.id], by=by)]
     if not rows:
         show(element("p", f"No procedures to split by {stratum_name(by)}.", class_="beside"))
         return

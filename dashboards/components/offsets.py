@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import polars as pl
 import streamlit as st
 
-from dashboards import session
+from dashboards.answers import counted, records
 from dashboards.components import words
 from dashboards.components.markup import element, show
 from dashboards.components.tables import table
@@ -23,11 +23,11 @@ HIGH = 0.95
 
 def offsets_of_measure(measure: str) -> None:
     """Planes for the geometry with most procedures (others can be chosen), and what cannot be drawn."""
-    kept = session.procedures(measure).filter(pl.col("excluded_because").is_null())
+    kept = counted.procedures(measure).filter(pl.col("excluded_because").is_null())
     if not kept.height:
         show(element("p", "No procedures with a verified position.", class_="beside"))
         return
-    found = session.target_offsets(kept.get_column("procedure_id").to_list())
+    found = records.target_offsets(kept.get_column("procedure_id").to_list())
     _error_table(kept.get_column("measured").sort().to_list())
     if found.without_frame:
         text = f"{words.plural(found.without_frame, 'procedure')} without a registered coordinate frame: directions are not known, so only the total error is given."

@@ -8,6 +8,7 @@ import polars as pl
 import streamlit as st
 
 from dashboards import session
+from dashboards.answers import counted, records
 from dashboards.components import words
 from dashboards.components.markup import element, show
 from dashboards.components.tables import SHOWN_ROWS, cell, download, table
@@ -20,7 +21,7 @@ RECORD_PAGE = "app_pages/procedure_record.py"
 
 def procedure_list(measure: Measure) -> None:
     """Procedures of a measure by their part in it, with a link to the record of one of them."""
-    found = with_part(session.procedures(measure.id), measure)
+    found = with_part(counted.procedures(measure.id), measure)
     parts = found.get_column("part").unique(maintain_order=True).to_list()
     if not parts:
         show(element("p", "No procedures in the period.", class_="beside"))
@@ -48,7 +49,7 @@ def procedure_list(measure: Measure) -> None:
 def choose_procedure(keys: list[str], *, key: str) -> None:
     """A select box for one of several procedures, and the link to its record."""
     left, right = st.columns([3, 2], vertical_alignment="bottom")
-    chosen = left.selectbox("Procedure", keys[: session.LISTED_PROCEDURES], key=f"procedure of {key}")
+    chosen = left.selectbox("Procedure", keys[: records.LISTED_PROCEDURES], key=f"procedure of {key}")
     right.page_link(
         RECORD_PAGE,
         label="Open its record",

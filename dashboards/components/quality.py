@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import streamlit as st
 
 from dashboards import session
+from dashboards.answers import counted
 from dashboards.components import cautions
 from dashboards.components.groups import group_of, grouped, question
 from dashboards.components.markup import element, show
@@ -34,10 +35,10 @@ def service_strip(
     """A strip of measures with their last eight quarters."""
     shown = list(measures)
     ids = [one.id for one in shown]
-    quarters = session.quarters(ids)
+    quarters = counted.quarters(ids)
     rows = [
         StripRow(one.title, row, tuple(quarters[one.id]), heading=question(group_of(one)) if headings else "")
-        for one, row in zip(shown, session.results(ids), strict=True)
+        for one, row in zip(shown, counted.results(ids), strict=True)
     ]
     strip(rows, session.minimum_n(), caption=caption, full_axis=full_axis, key=key)
 

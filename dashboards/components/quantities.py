@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import polars as pl
 
-from dashboards import session
+from dashboards.answers import counted
 from dashboards.components import words
 from dashboards.components.groups import stratum_label, stratum_name
 from dashboards.components.markup import Markup, element, joined, show
@@ -39,7 +39,7 @@ def quantity_table(shown: Sequence[Measure], *, key: str, by: str | None = None)
     by
         Split the first of them by this.
     """
-    rows = session.results([one.id for one in shown], by=by)
+    rows = counted.results([one.id for one in shown], by=by)
     titles = {one.id: one.title for one in shown}
     if not rows:
         show(element("p", "No procedures.", class_="beside"))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from dashboards import session
+from dashboards.answers import records
 from dashboards.components.markup import element, show
 from dashboards.components.target_plot import target_planes
 
@@ -24,7 +24,7 @@ def sketch(found: ProcedureRecord) -> None:
             )
         )
         return
-    drawn = session.target_offsets([key])
+    drawn = records.target_offsets([key])
     if not drawn.geometries:
         show(element("p", _why_not(found), class_="beside"))
         return

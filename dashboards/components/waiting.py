@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import streamlit as st
 
 from dashboards import session
+from dashboards.answers import records
 from dashboards.components import words
 from dashboards.components.markup import element, show
 from dashboards.components.procedure_list import choose_procedure
@@ -24,7 +25,7 @@ def waiting() -> None:
     known = load_worklists()
     for name in (*_SENTENCES, *(name for name in known if name not in _SENTENCES)):
         one = known[name]
-        rows = session.worklist(name)
+        rows = records.worklist(name)
         if not rows.height:
             st.markdown(_sentence(name, 0))
             continue
@@ -33,7 +34,7 @@ def waiting() -> None:
             with fold:
                 show(element("p", f"{one.question} {one.note}", class_="beside"))
                 _rows(name, one.title, rows)
-    held = session.held_rows().get_column("quarantine_id").n_unique()
+    held = records.held_rows().get_column("quarantine_id").n_unique()
     left, right = st.columns([3, 2], vertical_alignment="center")
     left.markdown(
         f"{words.plural(held, 'received row')} held until corrected" if held else "No received row is held"

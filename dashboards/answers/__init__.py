@@ -1,0 +1,1 @@
+"""What the pages ask the registry, each answer kept by revision until something is written."""
