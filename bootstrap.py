@@ -1,12 +1,15 @@
 #!/usr/bin/env python3
 """Make the environment, then show the demo or run the tests.
 
-    python3 bootstrap.py demo     a synthetic registry and its dashboard on this machine
-    python3 bootstrap.py test     all tests, the linter and the type checker
+    python3 bootstrap.py demo            a synthetic registry and its dashboard on this machine
+    python3 bootstrap.py test            all tests, the linter and the type checker
+    python3 bootstrap.py install         only the environment, for a server
+    python3 bootstrap.py bundle FOLDER   the program and all it needs, for a machine without network
+    python3 bootstrap.py --offline FOLDER demo|test|install     there, from such a folder
 
 On Windows: ``py bootstrap.py demo``. Needs Python 3.11 or newer and, the first time, a
-network connection; everything else goes into the folder ``.venv`` beside this file, at
-the versions and hashes of ``requirements/lock.txt``. Standard library only.
+network connection or a bundle; everything else goes into the folder ``.venv`` beside this
+file, at the versions and hashes of ``requirements/lock.txt``. Standard library only.
 """
 
 from __future__ import annotations
@@ -14,7 +17,6 @@ from __future__ import annotations
 import argparse
 import contextlib
 import functools
-import hashlib
 import importlib.util
 import os
 import shutil
@@ -26,6 +28,9 @@ import time
 import urllib.request
 import webbrowser
 from pathlib import Path
+
+import bundle
+from bundle import Problem, digest
 
 ROOT = Path(__file__).resolve().parent
 VENV = ROOT / ".venv"
@@ -44,10 +49,6 @@ PIP_PROBLEMS = {
     "": "pip stopped; its own message stands above.",
 }
 say = functools.partial(print, flush=True)  # at once, also into a file or a pipe
-
-
-class Problem(Exception):
-    """Something the user can put right; the text says what and how."""
 
 
 class StopRequest:
@@ -129,24 +130,25 @@ def check_python(version: tuple[int, ...], has_ensurepip: bool) -> None:
         )
 
 
-def explain_pip(output: str) -> str:
+def explain_pip(output: str, *, offline: bool = False) -> str:
     """Why pip stopped and what to do."""
-    known = (text for marks, text in PIP_PROBLEMS.items() if any(mark in output for mark in marks.split("|")))
+    problems = [*(bundle.PIP_PROBLEMS if offline else {}).items(), *PIP_PROBLEMS.items()]
+    known = (text for marks, text in problems if any(mark in output for mark in marks.split("|")))
     return f"{next(known)} Then run the same command again; nothing needs to be undone."
 
 
-def pip_install(arguments: list[str], stop: StopRequest) -> None:
-    """Install with the pip of the environment: the one place that says where packages come from."""
+def run_pip(verb: str, arguments: list[str], stop: StopRequest, wheels: Path | None = None) -> None:
+    """Run the pip of the environment: the one place that says where packages come from.
+
+    With ``wheels`` from that folder only, whatever index this machine is set up for.
+    """
     log = VENV / "pip.log"
     log.unlink(missing_ok=True)
-    command = [str(PYTHON), "-m", "pip", "install", "--disable-pip-version-check", "--no-input"]
+    source = [] if wheels is None else ["--isolated", "--no-index", "--find-links", str(wheels)]
+    command = [str(PYTHON), "-m", "pip", verb, "--disable-pip-version-check", "--no-input", *source]
     if run([*command, "--log", str(log), *arguments], stop) != 0:
-        raise Problem(explain_pip(log.read_text(encoding="utf-8", errors="replace") if log.exists() else ""))
-
-
-def digest(path: Path) -> str:
-    """SHA-256 of a text file, line endings as LF."""
-    return hashlib.sha256(path.read_bytes().replace(b"\r\n", b"\n")).hexdigest()
+        output = log.read_text(encoding="utf-8", errors="replace") if log.exists() else ""
+        raise Problem(explain_pip(output, offline=wheels is not None))
 
 
 def make_venv(stop: StopRequest) -> None:
@@ -162,8 +164,12 @@ def make_venv(stop: StopRequest) -> None:
         raise Problem("The environment could not be made; the message above says why.")
 
 
-def make_ready(stop: StopRequest) -> None:
-    """Bring ``.venv`` to what the lock file says; quick where it is there already."""
+def make_ready(stop: StopRequest, offline: Path | None = None) -> None:
+    """Bring ``.venv`` to what the lock file says; quick where it is there already.
+
+    ``offline`` names a bundle, from which everything is then taken.
+    """
+    wheels = bundle.check(offline, LOCK, sys.executable) if offline else None
     make_venv(stop)
     for source, arguments in (
         (LOCK, ["--require-hashes", "-r", str(LOCK)]),
@@ -173,16 +179,48 @@ def make_ready(stop: StopRequest) -> None:
         if note.is_file() and note.read_text(errors="replace").strip() == digest(source):
             continue
         say(f"Installing what {source.name} asks for (a few minutes the first time) ...")
-        pip_install(arguments, stop)
+        run_pip("install", arguments, stop, wheels)
         note.write_text(digest(source) + "\n", encoding="ascii")
 
 
-def test(pytest_arguments: list[str], stop: StopRequest) -> int:
+def install(options: argparse.Namespace, stop: StopRequest) -> int:
+    """Make the environment, and say what is in it."""
+    make_ready(stop, options.offline)
+    say(f"Ready: {PYTHON.with_name('biopsy-outcomes')}")
+    return 0
+
+
+def make_bundle(options: argparse.Namespace, stop: StopRequest) -> int:
+    """Put the program and every pinned wheel for this Python and system into a new folder."""
+    folder = options.folder.resolve()
+    bundle.check_place(folder, ROOT)
+    make_venv(stop)
+    say("Fetching what lock.txt asks for (hundreds of MB) ...")
+    pins = [
+        "--no-deps",
+        "--only-binary",
+        ":all:",
+        "--require-hashes",
+        "-r",
+        str(folder / bundle.PROGRAM / bundle.LOCK),
+    ]
+    try:
+        bundle.unpack_program(folder, ROOT)
+        run_pip("download", [*pins, "--dest", str(folder / bundle.WHEELS)], stop)
+        bundle.finish(folder, ROOT, bundle.machine(PYTHON))
+    except BaseException:
+        shutil.rmtree(folder, ignore_errors=True)  # it was empty before, and half of one is no use
+        raise
+    say(f"\nThe bundle is in {folder}; its README.txt says how to use it.")
+    return 0
+
+
+def test(options: argparse.Namespace, stop: StopRequest) -> int:
     """Run tests, linter, formatter's check and type checker; exit code of the first that fails."""
-    make_ready(stop)
+    make_ready(stop, options.offline)
     codes = []
     for step in (
-        ["pytest", *(pytest_arguments or ["-n", "2", "--dist", "loadgroup"])],
+        ["pytest", *(options.rest or ["-n", "2", "--dist", "loadgroup"])],
         ["ruff", "check", "."],
         ["ruff", "format", "--check", "."],
         ["mypy"],
@@ -232,7 +270,7 @@ def make_registry(folder: Path, procedures: int | None, stop: StopRequest) -> No
 
 def demo(options: argparse.Namespace, stop: StopRequest) -> int:
     """Show the dashboard on a synthetic registry until the user stops it."""
-    make_ready(stop)
+    make_ready(stop, options.offline)
     folder = options.folder.resolve()
     make_registry(folder, options.procedures, stop)
     port = free_port(options.port)
@@ -262,16 +300,36 @@ def demo(options: argparse.Namespace, stop: StopRequest) -> int:
 def read_arguments(arguments: list[str]) -> argparse.Namespace:
     """Verb and options; whatever follows ``test`` belongs to pytest."""
     parser = argparse.ArgumentParser(prog="bootstrap.py", description=(__doc__ or "").split("\n\n", 1)[0])
+    text = "take every package from this bundle, nothing from a network"
+    parser.add_argument("--offline", type=Path, metavar="FOLDER", help=text)
     verbs = parser.add_subparsers(dest="verb", required=True)
-    verbs.add_parser("test", help="run all tests; further arguments go to pytest")
+    verbs.add_parser("test", help="run all tests; further arguments go to pytest").set_defaults(run=test)
     show = verbs.add_parser("demo", help="show the dashboard on a synthetic registry")
+    ready = verbs.add_parser("install", help="only make the environment")
+    pack = verbs.add_parser("bundle", help="put the program and all it needs into a folder")
+    show.set_defaults(run=demo)
+    ready.set_defaults(run=install)
+    pack.set_defaults(run=make_bundle)
+    pack.add_argument("folder", type=Path, metavar="FOLDER")
+    for verb in (show, ready):  # also after the verb; SUPPRESS keeps what stood before it
+        verb.add_argument("--offline", type=Path, metavar="FOLDER", help=text, default=argparse.SUPPRESS)
     show.add_argument("--port", type=int, default=8501, metavar="N")
     show.add_argument("--procedures", type=int, metavar="N", help="how many procedures to invent")
     show.add_argument("--folder", type=Path, default=ROOT / "demo-registry", metavar="DIR")
     show.add_argument("--browser", action=argparse.BooleanOptionalAction, default=False)
-    to_pytest = arguments[:1] == ["test"] and arguments[1:] not in (["-h"], ["--help"])
-    options = parser.parse_args(arguments[:1] if to_pytest else arguments)
-    options.rest = arguments[1:]
+    verb_at = (
+        2
+        if arguments[:1] == ["--offline"]
+        else 1
+        if arguments and arguments[0].startswith("--offline=")
+        else 0
+    )
+    rest = arguments[verb_at + 1 :]
+    to_pytest = arguments[verb_at : verb_at + 1] == ["test"] and rest not in (["-h"], ["--help"])
+    options = parser.parse_args(arguments[: verb_at + 1] if to_pytest else arguments)
+    options.rest = rest
+    if options.verb == "bundle" and options.offline:
+        parser.error("a bundle is made from the package index: leave out --offline")
     if options.verb == "demo" and not 0 < options.port < 65536:
         parser.error("--port takes a number from 1 to 65535")
     return options
@@ -283,7 +341,7 @@ def main(arguments: list[str]) -> int:
     try:
         check_python(sys.version_info[:2], importlib.util.find_spec("ensurepip") is not None)
         options = read_arguments(arguments)
-        return test(options.rest, stop) if options.verb == "test" else demo(options, stop)
+        return int(options.run(options, stop))
     except Problem as problem:
         say(f"\n{problem}", file=sys.stderr)
         return 2

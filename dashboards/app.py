@@ -19,6 +19,7 @@ PAGES = {
     "Meeting": {"overview": "Overview"},
     "Quality": {
         "sampling_yield": "Sampling yield",
+        "specimen_uptake": "Specimen uptake",
         "targeting": "Targeting",
         "concordance": "Radiology-pathology concordance",
         "repeat_and_excision": "Repeat biopsy and excision",
@@ -43,7 +44,7 @@ def main() -> None:
     st.html(HERE / "components" / "page.css")
     chosen = st.navigation({group: [page(*one) for one in pages.items()] for group, pages in PAGES.items()})
     try:
-        session.set_filters(sidebar())
+        session.set_filters(sidebar(chosen.url_path.replace("-", "_")))
         if session.is_demo():
             demo_banner()
         st.title(chosen.title)

@@ -10,8 +10,12 @@ import importlib.util
 import os
 import sys
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from dashboards.components import palette
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
 
 if importlib.util.find_spec("streamlit") is None:
     raise ModuleNotFoundError("No module named 'streamlit'", name="streamlit")
@@ -19,7 +23,10 @@ if importlib.util.find_spec("streamlit") is None:
 #: Environment variables through which the pages learn what they serve.
 FOLDER = "BIOPSY_OUTCOMES_FOLDER"
 DEMO = "BIOPSY_OUTCOMES_DEMO"
+ALLOW_ROOT = "BIOPSY_OUTCOMES_ALLOW_ROOT"
 APP = Path(__file__).resolve().parent / "app.py"
+#: The server with its gate, around the pages.
+GATED = APP.with_name("asgi.py")
 #: Largest file that a page takes, in MB.
 UPLOAD_MB = 20
 
@@ -54,7 +61,7 @@ _FLAGS: dict[str, str] = {
 }
 
 
-def command(folder: Path, port: int, address: str = "127.0.0.1") -> list[str]:
+def command(folder: Path, port: int, address: str = "127.0.0.1", host_names: Sequence[str] = ()) -> list[str]:
     """Arguments that start the page server of one registry folder.
 
     Parameters
@@ -65,26 +72,33 @@ def command(folder: Path, port: int, address: str = "127.0.0.1") -> list[str]:
         Port to listen on, 1 to 65535.
     address
         Address to listen on; loopback unless a deployment says otherwise.
+    host_names
+        Names under which a reverse proxy serves the pages.
 
     Returns
     -------
     list of str
         For ``subprocess.Popen``; the interpreter that runs now, no shell.
     """
-    made = [sys.executable, "-m", "streamlit", "run", str(APP)]
+    made = [sys.executable, "-m", "dashboards.serve", "run", str(GATED)]
     flags = {**_FLAGS, "server.address": address, "server.port": str(port), "browser.serverAddress": address}
     for name, value in flags.items():
         made += [f"--{name}", value]
+    # A page from elsewhere that points its own name at this machine gets no answer.
+    for name in ("localhost", address, *host_names):
+        made += ["--server.allowedHosts", name]
     return made
 
 
-def environment(folder: Path) -> dict[str, str]:
+def environment(folder: Path, *, allow_root: bool = False) -> dict[str, str]:
     """Variables that tell the pages which registry they serve.
 
     Parameters
     ----------
     folder
         Registry folder; one that holds a file DEMO is announced as invented data.
+    allow_root
+        Real data may be served by the superuser.
 
     Returns
     -------
@@ -95,4 +109,6 @@ def environment(folder: Path) -> dict[str, str]:
     made = {FOLDER: str(folder.resolve()), "PYTHONPATH": os.pathsep.join(places)}
     if (folder / "DEMO").exists():
         made[DEMO] = "1"
+    if allow_root:
+        made[ALLOW_ROOT] = "1"
     return made

@@ -15,6 +15,7 @@ from zoneinfo import ZoneInfo
 
 import streamlit as st
 
+from dashboards import owned
 from dashboards.launch import DEMO, FOLDER
 from registry.errors import RegistryError
 from registry.record import latest_day
@@ -74,6 +75,8 @@ def registry() -> Registry:
         raise RegistryError(
             "No registry folder was named. Start the pages with: biopsy-outcomes dashboard FOLDER"
         )
+    if owned.registry is not None and owned.registry.folder == Path(folder).resolve():
+        return owned.registry
     return _opened(folder)
 
 

@@ -16,6 +16,7 @@ import polars as pl
 
 from registry import vocabulary
 from registry.dictionary import KEYS, TABLE_ORDER, tables
+from registry.people import Action, require
 from registry.sqlfiles import load_folder
 
 if TYPE_CHECKING:
@@ -30,15 +31,20 @@ if TYPE_CHECKING:
 #: only when the whole registry is checked.
 SEVERITIES = ("stop", "hold", "review", "warning", "note")
 _REQUIRED = frozenset({"check", "table", "column", "severity", "message", "hint"})
-_OPTIONAL = frozenset({"source", "scope"})
-_RELATION = re.compile(r"\b(?:known|checked)_(\w+)")
+_OPTIONAL = frozenset({"source", "scope", "corrected", "series"})
+_RELATION = re.compile(r"\b(known|checked)_(\w+)")
 #: A check of single rows: one condition on the rows in question, nothing joined.
 _ROW_CHECK = re.compile(r"^SELECT row_no\nFROM checked_(\w+)\nWHERE ((?:(?!SELECT).)+)$", re.DOTALL)
 
 
 @dataclass(frozen=True)
 class Check:
-    """One data check, as its file states it."""
+    """One data check, as its file states it.
+
+    ``corrected`` is the severity where a stored row comes to break it because a row that
+    it depends on is corrected. ``series`` are the columns of rows that are numbered 1, 2,
+    3 within their group, the number last; empty for other checks.
+    """
 
     name: str
     table: str
@@ -48,12 +54,18 @@ class Check:
     hint: str
     batch_only: bool
     sql: str
+    corrected: str = ""
+    series: tuple[str, ...] = ()
+
+    @property
+    def body(self) -> str:
+        """The query without the header."""
+        return "\n".join(line for line in self.sql.strip().splitlines() if not line.startswith("--"))
 
     @property
     def condition(self) -> str | None:
         """The condition of a check of single rows; None for one that joins or groups."""
-        body = "\n".join(line for line in self.sql.strip().splitlines() if not line.startswith("--"))
-        match = _ROW_CHECK.match(body)
+        match = _ROW_CHECK.match(self.body)
         return match.group(2) if match else None
 
     @property
@@ -64,7 +76,25 @@ class Check:
     @property
     def relations(self) -> frozenset[str]:
         """Tables whose rows the check reads."""
-        return frozenset(_RELATION.findall(self.sql))
+        return frozenset(name for _, name in _RELATION.findall(self.sql))
+
+    @property
+    def depends_on(self) -> frozenset[str]:
+        """Tables whose rows decide, beside the row in question, whether it breaks the check."""
+        read = {name for kind, name in _RELATION.findall(self.body) if kind == "known"}
+        if self.rows == "visits":
+            read |= {"findings", "patients"}
+        if "visits" in read:
+            read |= {"procedures", "findings", "patients"}
+        return frozenset(read & tables().keys())
+
+    def over(self, rows: str, known: str) -> str:
+        """The query, asked of other rows in question and of another state of what is known.
+
+        ``rows`` and ``known`` are the beginnings of the names of those relations.
+        """
+        begin = {"checked": rows, "known": known}
+        return _RELATION.sub(lambda found: f"{begin[found[1]]}_{found[2]}", self.body)
 
 
 @dataclass(frozen=True)
@@ -100,6 +130,8 @@ def load() -> tuple[Check, ...]:
             one.header["hint"],
             one.header.get("scope") == "batch",
             one.sql,
+            one.header.get("corrected", one.header["severity"]),
+            tuple(part.strip() for part in one.header.get("series", "").split(",") if part.strip()),
         )
         for one in load_folder("checks", _REQUIRED, _OPTIONAL)
     ]
@@ -125,24 +157,26 @@ def run(cursor: duckdb.DuckDBPyConnection, checks: Iterable[Check], today: date)
         if check.condition is not None:
             by_row.setdefault(check.rows, []).append(check)
             continue
-        for row in cursor.execute(check.sql, _parameters(check.sql, today)).fetchall():
+        for row in cursor.execute(check.sql, parameters(check.sql, today)).fetchall():
             offences.append(Offence(check, row[0], "" if len(row) < 2 or row[1] is None else str(row[1])))
     for relation, together in by_row.items():
         flags = ", ".join(f"({check.condition}) IS TRUE" for check in together)
         sql = f"SELECT row_no, {flags} FROM checked_{relation} WHERE {' OR '.join(f'({check.condition})' for check in together)}"
-        for row_no, *found in cursor.execute(sql, _parameters(sql, today)).fetchall():
+        for row_no, *found in cursor.execute(sql, parameters(sql, today)).fetchall():
             offences += [
                 Offence(check, row_no) for check, broken in zip(together, found, strict=True) if broken
             ]
     return offences
 
 
-def _parameters(sql: str, today: date) -> dict[str, Any] | None:
+def parameters(sql: str, today: date) -> dict[str, Any] | None:
+    """What a check's query asks for: the day at the site, where it does."""
     return {"today": today} if "$today" in sql else None
 
 
 def check_registry(registry: Registry, today: date) -> pl.DataFrame:
     """Every offence among the stored rows: check, severity, table, key, column, message, hint."""
+    require(Action.CHECK, registry)
     rows: list[dict[str, str]] = []
     with registry.cursor() as cursor:
         prepare(cursor)

@@ -8,7 +8,18 @@ from typing import Annotated
 import typer
 
 from registry import __version__
-from registry.commands import folder, intake, measures, output
+from registry.commands import (
+    account,
+    folder,
+    intake,
+    measures,
+    output,
+    planning,
+    safety,
+    targeting,
+    trail,
+    uptake,
+)
 from registry.errors import RegistryError
 
 app = typer.Typer(
@@ -22,15 +33,27 @@ app = typer.Typer(
 app.command()(folder.create)
 app.command("import")(intake.import_)
 app.command()(intake.held)
+app.command()(intake.withdraw)
 app.command()(folder.check)
 app.command()(measures.worklist)
 app.command()(measures.measure)
 app.command()(measures.measures)
+app.command()(targeting.targeting)
+app.command()(uptake.uptake)
+app.command()(uptake.sources)
+app.command()(planning.plan)
 app.command()(output.export)
 app.command()(output.demo)
 app.command()(output.dashboard)
 app.command()(folder.migrate)
 app.command()(folder.verify)
+app.command()(safety.backup)
+app.command()(safety.restore)
+app.command()(safety.drill)
+app.command()(safety.recover)
+app.command()(safety.doctor)
+app.command("audit")(trail.audit)
+app.add_typer(account.app, name="account")
 app.command()(output.handbook)
 
 _INTERRUPTED = 130

@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
+import os
+import subprocess
+import sys
 from contextlib import suppress
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import duckdb
@@ -11,8 +15,6 @@ from registry.errors import IntegrityProblem, UsageProblem
 from registry.owner import busy
 
 if TYPE_CHECKING:
-    from pathlib import Path
-
     from registry.site import Site
 
 #: Read by both engine versions that are supported.
@@ -52,12 +54,17 @@ def current_user() -> str:
     return "unknown"
 
 
-def read_key(folder: Path) -> bytes:
-    """The site key: secret of the pseudonyms and of the audit chain."""
-    path = folder / KEY
+def key_path(folder: Path) -> Path:
+    """Where the site key of a registry folder lies."""
     pointer = folder / "key_file"
     if pointer.exists():
-        path = Path(pointer.read_text(encoding="utf-8").strip())
+        return Path(pointer.read_text(encoding="utf-8").strip())
+    return folder / KEY
+
+
+def read_key(folder: Path) -> bytes:
+    """The site key: secret of the pseudonyms and of the audit chain."""
+    path = key_path(folder)
     try:
         key = bytes.fromhex(path.read_text(encoding="ascii").strip())
     except FileNotFoundError:
@@ -97,4 +104,52 @@ def open_problem(folder: Path, path: Path, message: str) -> Exception:
         return UsageProblem(f"{path}: may not be opened by {current_user()}. Ask whoever keeps the folder.")
     return IntegrityProblem(
         f"{path.name}: cannot be opened: {message.splitlines()[0]}. Restore a backup to a new folder and compare."
+    )
+
+
+def copy_apart(source: Path, target: Path) -> None:
+    """Copy a database file that this process has open.
+
+    In a process of its own: a POSIX record lock is lost as soon as its process closes any
+    handle of the file, and with it would go the engine's hold on the database.
+
+    Raises
+    ------
+    OSError
+        The copy could not be written.
+    """
+    code = (
+        "import shutil, sys\n"
+        "try:\n    shutil.copyfile(*sys.argv[1:])\n"
+        "except OSError as problem:\n    sys.exit(problem.errno or 1)"
+    )
+    done = subprocess.run([sys.executable, "-I", "-S", "-c", code, str(source), str(target)], check=False)
+    if done.returncode:
+        raise OSError(done.returncode, os.strerror(done.returncode), str(target))
+
+
+def look_into(path: Path) -> duckdb.DuckDBPyConnection:
+    """A database that nobody writes to, opened for reading.
+
+    Raises
+    ------
+    IntegrityProblem
+        It does not open.
+    """
+    try:
+        connection = duckdb.connect(str(path), read_only=True)
+    except duckdb.Error as problem:
+        raise IntegrityProblem(
+            f"{path}: does not open: {first_line(problem)}. Check the disk and try again."
+        ) from None
+    lock_down(connection, path.parent)
+    return connection
+
+
+def too_little_memory(site: Site) -> str:
+    """The sentence for an engine that ran out of its memory, with a figure to try."""
+    limit = int(site.numbers["memory_limit_mb"])
+    return (
+        f"the engine needs more than its {limit:,} MB of memory. Set memory_limit_mb = {2 * limit} or more "
+        "under [engine] in site.toml, at most half of the machine's memory, and try again."
     )

@@ -48,3 +48,13 @@ class RegistryBusy(RegistryError):
     """Another process owns the registry folder."""
 
     exit_code = 75
+
+
+class Refused(RegistryError):
+    """The person who acts may not do this, or nobody signed in."""
+
+    exit_code = 2
+
+
+class ConfirmFirst(Refused):
+    """The person may do this, after giving the password again."""

@@ -27,6 +27,7 @@ from registry import audit, facts, provenance, store
 from registry.codebook import CAUTIONS, COHORT, Cohort, codebook, codebook_page, load_cohort
 from registry.errors import FileProblem, UsageProblem
 from registry.identity import PSEUDONYM_LENGTH
+from registry.people import Action, require
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -264,6 +265,7 @@ def export(
     FileProblem
         The files cannot be written; nothing is left under the folder's name.
     """
+    author = require(Action.EXPORT, registry, confirmed=True).author(author)
     request = _Request(as_of, start, end, author, reason)
     request.check()
     if not registry.write:

@@ -20,7 +20,7 @@ from typing import TYPE_CHECKING
 from registry.sqlfiles import HeaderProblem, SqlFile, load_folder
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Sequence
+    from collections.abc import Iterator, Mapping, Sequence
 
     import duckdb
 
@@ -29,6 +29,7 @@ _REQUIRED = frozenset({"facts", "grain", "title"})
 STEPS = (
     "unit_facts",
     "patient_facts",
+    "current_report_facts",
     "report_facts",
     "review_facts",
     "attempt_facts",
@@ -44,49 +45,25 @@ STEPS = (
 _READ_OFTEN = ("unit_facts", "report_facts")
 _END_OF_TIME = date(9999, 12, 31)
 _BY_PROCEDURE = ("procedures", "targeting", "specimens", "pathology", "reviews", "followup", "complications")
-#: Scopes of a refresh: what belongs to the affected procedures, and to their patients.
+#: The column by which a refresh finds its rows, and what it is compared with.
 _AFFECTED = {
-    **dict.fromkeys(_BY_PROCEDURE, "procedure_id IN (SELECT procedure_id FROM affected_procedure)"),
-    "findings": "patient IN (SELECT patient FROM affected_patient)",
-    "patients": "patient IN (SELECT patient FROM affected_patient)",
+    **dict.fromkeys(_BY_PROCEDURE, ("procedure_id", "procedures")),
+    "findings": ("patient", "patients"),
+    "patients": ("patient", "patients"),
 }
 
-# A death counts on any procedure of the patient, an event on any procedure of the chain. The
-# kept rows still know the chain and the patient from before the change.
-_COLLECT = (
-    """
-    CREATE OR REPLACE TEMP TABLE affected_chain AS
-    WITH given AS (SELECT unnest($ids) AS procedure_id),
-    known AS (
-        SELECT p.root_id, f.patient
-        FROM main.procedures AS p
-        JOIN main.findings AS f ON f.finding_id = p.finding_id
-        WHERE p.procedure_id IN (SELECT procedure_id FROM given)
-        UNION ALL
-        SELECT root_id, patient FROM procedure_facts WHERE procedure_id IN (SELECT procedure_id FROM given)
-    )
-    SELECT DISTINCT root_id, patient FROM known
-    """,
-    """
-    CREATE OR REPLACE TEMP TABLE affected_procedure AS
-    SELECT procedure_id FROM main.procedures
-    WHERE root_id IN (SELECT root_id FROM affected_chain)
-        OR finding_id IN (
-            SELECT finding_id FROM main.findings WHERE patient IN (SELECT patient FROM affected_chain)
-        )
+# The kept rows know every procedure but those that are new, and these are given. They also
+# still know chain and patient from before the change.
+_NAMED = """
+    SELECT p.root_id, f.patient
+    FROM procedures AS p
+    JOIN findings AS f ON f.finding_id = p.finding_id
+    WHERE {given}
     UNION
-    SELECT procedure_id FROM procedure_facts
-    WHERE root_id IN (SELECT root_id FROM affected_chain) OR patient IN (SELECT patient FROM affected_chain)
-    """,
-    """
-    CREATE OR REPLACE TEMP TABLE affected_patient AS
-    SELECT DISTINCT f.patient
-    FROM main.procedures AS p
-    JOIN main.findings AS f ON f.finding_id = p.finding_id
-    WHERE p.procedure_id IN (SELECT procedure_id FROM affected_procedure)
-    """,
-)
-_COLLECTED = ("affected_chain", "affected_procedure", "affected_patient")
+    SELECT p.root_id, p.patient FROM procedure_facts AS p WHERE {given}
+"""
+# A death counts on any procedure of the patient, an event on any procedure of the chain.
+_REACHED = "SELECT procedure_id, patient FROM procedure_facts WHERE {chain} OR {patient}"
 _LATEST = """
     UPDATE facts_state SET latest_on = greatest(
         (SELECT CAST(max(started_at) AS DATE) FROM main.procedures),
@@ -114,26 +91,63 @@ def _files() -> tuple[SqlFile, ...]:
     return tuple(found[name] for name in STEPS)
 
 
-@cache
-def _fill(*, affected: bool) -> str:
-    """The one statement that derives the rows and writes them; its parameter is as_of."""
-    scopes = [
-        f"scope_{table} AS NOT MATERIALIZED (SELECT * FROM main.{table} WHERE {condition if affected else 'TRUE'})"
-        for table, condition in _AFFECTED.items()
+def _among(column: str, name: str, values: Sequence[str]) -> str:
+    """Condition on a column; one value is compared directly, which scans twice as fast as a join."""
+    return f"{column} = ${name}[1]" if len(values) == 1 else f"{column} IN (SELECT unnest(${name}))"
+
+
+def _definitions(affected: Mapping[str, Sequence[str]] | None = None) -> list[str]:
+    """Every step but the last, and what they read."""
+    # A few rows are looked for once; all rows are read where they lie.
+    kept = "NOT MATERIALIZED" if affected is None else "MATERIALIZED"
+    parts = [
+        f"scope_{table} AS {kept} (SELECT * FROM main.{table} WHERE "
+        f"{'TRUE' if affected is None else _among(column, name, affected[name])})"
+        for table, (column, name) in _AFFECTED.items()
     ]
-    *steps, last = _files()
-    parts = list(scopes)
-    for one in steps:
+    for one in _files()[:-1]:
         kept = "MATERIALIZED" if one.name in _READ_OFTEN else "NOT MATERIALIZED"
         parts.append(f"{one.name} AS {kept} (\n{one.sql.strip()}\n)")
+    return parts
+
+
+def _fill(affected: Mapping[str, Sequence[str]] | None = None) -> str:
+    """The one statement that derives the rows and writes them; parameters as_of and those affected."""
+    last = _files()[-1]
+    parts = _definitions(affected)
     body = ",\n".join([*parts, f"all_rows AS (\n{last.sql.strip()}\n)"])
     return f"INSERT INTO procedure_facts BY NAME\nWITH {body}\nSELECT * FROM all_rows"
+
+
+@cache
+def relations() -> str:
+    """Definitions of every step but the last over all procedures, to stand after WITH; parameter as_of.
+
+    For what the kept rows do not hold, single events and single reports among them, so
+    that no rule is written twice.
+    """
+    return ",\n".join(_definitions())
+
+
+@cache
+def attempts() -> str:
+    """Definitions of ``first_attempt`` and ``last_attempt``, to stand after WITH.
+
+    Both are ``attempt_facts``, the one over the first needle placement of each procedure,
+    the other over the last, so that a position is judged and an error worked out alike.
+    """
+    step = next(one.sql.strip() for one in _files() if one.name == "attempt_facts")
+    return ",\n".join(
+        f"{name} AS NOT MATERIALIZED (\nWITH scope_targeting AS NOT MATERIALIZED "
+        f"(SELECT * FROM main.targeting WHERE {which})\nSELECT * FROM (\n{step}\n) AS attempt\n)"
+        for name, which in (("first_attempt", "attempt = 1"), ("last_attempt", "TRUE"))
+    )
 
 
 def rebuild(cursor: duckdb.DuckDBPyConnection) -> None:
     """Derive all kept rows anew, inside the caller's transaction."""
     cursor.execute("DELETE FROM procedure_facts")
-    cursor.execute(_fill(affected=False), {"as_of": _END_OF_TIME})
+    cursor.execute(_fill(), {"as_of": _END_OF_TIME})
     cursor.execute(_LATEST)
     cursor.execute("DELETE FROM facts_definition")
     cursor.execute("INSERT INTO facts_definition VALUES (?)", [definition_sha256(cursor)])
@@ -150,16 +164,30 @@ def refresh(cursor: duckdb.DuckDBPyConnection, procedure_ids: Sequence[str]) -> 
     """
     if not procedure_ids:
         return
-    ids = list(procedure_ids)
-    for statement in _COLLECT:
-        cursor.execute(statement, {"ids": ids} if "$ids" in statement else None)
+    affected = _reached(cursor, list(dict.fromkeys(procedure_ids)))
     cursor.execute(
-        "DELETE FROM procedure_facts WHERE procedure_id IN (SELECT procedure_id FROM affected_procedure)"
+        f"DELETE FROM procedure_facts WHERE {_among('procedure_id', 'procedures', affected['procedures'])}",
+        {"procedures": affected["procedures"]},
     )
-    cursor.execute(_fill(affected=True), {"as_of": _END_OF_TIME})
-    for name in _COLLECTED:
-        cursor.execute(f"DROP TABLE {name}")
+    cursor.execute(_fill(affected), {"as_of": _END_OF_TIME, **affected})
     cursor.execute(_LATEST)
+
+
+def _reached(cursor: duckdb.DuckDBPyConnection, ids: list[str]) -> dict[str, list[str]]:
+    """Procedures whose rows depend on those given, and the patients of all of them."""
+    named = cursor.execute(_NAMED.format(given=_among("p.procedure_id", "ids", ids)), {"ids": ids}).fetchall()
+    roots = [root for root, _ in dict.fromkeys(named) if root is not None]
+    patients = {patient: None for _, patient in named}
+    kept = []
+    if named:
+        chain, patient = _among("root_id", "roots", roots), _among("patient", "patients", [*patients])
+        kept = cursor.execute(
+            _REACHED.format(chain=chain, patient=patient), {"roots": roots, "patients": [*patients]}
+        ).fetchall()
+    return {
+        "procedures": list(dict.fromkeys([*ids, *(one for one, _ in kept)])),
+        "patients": [*patients | {patient: None for _, patient in kept}],
+    }
 
 
 @contextmanager
@@ -179,7 +207,7 @@ def at(cursor: duckdb.DuckDBPyConnection, as_of: date) -> Iterator[None]:
         return
     cursor.execute("CREATE TEMP TABLE procedure_facts AS SELECT * FROM procedure_facts LIMIT 0")
     try:
-        cursor.execute(_fill(affected=False), {"as_of": as_of})
+        cursor.execute(_fill(), {"as_of": as_of})
         yield
     finally:
         cursor.execute("DROP TABLE temp.procedure_facts")

@@ -49,6 +49,7 @@ _KINDS = {
     "quantity": "Quantity",
     "table": "Table with ratios",
     "time_to_event": "Time to event",
+    "sampling": "Probability from geometry",
 }
 _BOUNDS = {
     "missing": (

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import tomllib
 import zoneinfo
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date
 from importlib.resources import files
 from typing import TYPE_CHECKING, Any
 
 from registry.dictionary import tables
 from registry.errors import SiteProblem
+from registry.people import settings
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -33,11 +34,36 @@ _NUMBERS: dict[str, dict[str, tuple[float, float]]] = {
         "report_days_warning": (1, 3650),
         "targeting_error_mm_max": (1, 900),
     },
-    "limits": {"safe_margin_min_mm": (0, 200), "sampled_otherwise_days": (0, 730)},
+    "limits": {
+        "safe_margin_min_mm": (0, 200),
+        "sampled_otherwise_days": (0, 730),
+        "uptake_reference_ratio": (0.01, 100),
+    },
     "follow_up": {"grace_days": (0, 730), "report_due_days": (0, 365), "review_due_days": (0, 365)},
+    "sampling": {
+        "tissue_reach_from_mm": (0, 20),
+        "tissue_reach_mm": (0, 20),
+        "tissue_reach_to_mm": (0, 20),
+        "sampled_share": (0.01, 1),
+        "slices_per_view": (1, 1000),
+        "measurement_sd_mm": (0, 20),
+    },
+    "service": {
+        "backup_hours": (1, 8760),
+        "backups_kept": (1, 10_000),
+        "idle_minutes": (1, 480),
+        "session_hours": (0.25, 24),
+    },
     "engine": {"memory_limit_mb": (256, 1_000_000)},
 }
-_SECTIONS = frozenset({"site", "uptake_window", "frames", "codes", *_NUMBERS})
+#: Settings of these sections that are no numbers; each is read apart.
+_OTHERS = {
+    "follow_up": frozenset({"benign_months", "linkage_complete_until"}),
+    "service": frozenset({"backup_folder", "trail_feed"}),
+}
+#: Settings that are shipped without a default: what needs them is left out until a site states them.
+_UNSET = frozenset({"slices_per_view", "measurement_sd_mm"})
+_SECTIONS = frozenset({"site", "uptake_window", "frames", "codes", "sign_in", *_NUMBERS})
 
 
 @dataclass(frozen=True)
@@ -62,7 +88,8 @@ class Frame:
 class Site:
     """The local protocol of one service.
 
-    ``numbers`` holds every numeric setting by its key; ``uptake_windows`` maps a
+    ``numbers`` holds every numeric setting by its key, but those shipped without a
+    default only where the site states them; ``uptake_windows`` maps a
     tracer code to (from, to) in minutes; ``added_codes`` maps ``table.field`` to
     codes that the service adds to the dictionary's list.
     """
@@ -75,6 +102,9 @@ class Site:
     linkage_complete_until: date | None
     frames: dict[str, Frame]
     added_codes: dict[str, tuple[str, ...]]
+    backup_folder: str | None = None
+    trail_feed: str | None = None
+    sign_in: settings.SignIn = field(default_factory=settings.SignIn)
 
     @property
     def minimum_n(self) -> int:
@@ -103,9 +133,11 @@ def _numbers(document: dict[str, Any], defaults: dict[str, float]) -> dict[str, 
     for section, keys in _NUMBERS.items():
         for key, given in _section(document, section).items():
             if key not in keys:
-                if section == "follow_up" and key in ("benign_months", "linkage_complete_until"):
+                others = _OTHERS.get(section, frozenset())
+                if key in others:
                     continue
-                raise _fail(f"[{section}]", f"{key} is not a setting.", f"Known: {', '.join(sorted(keys))}.")
+                known = ", ".join(sorted({*keys, *others}))
+                raise _fail(f"[{section}]", f"{key} is not a setting.", f"Known: {known}.")
             low, high = keys[key]
             if isinstance(given, bool) or not isinstance(given, int | float) or not low <= given <= high:
                 raise _fail(
@@ -114,6 +146,13 @@ def _numbers(document: dict[str, Any], defaults: dict[str, float]) -> dict[str, 
                     "Correct it.",
                 )
             found[key] = float(given)
+    reach = [found[f"tissue_reach_{name}"] for name in ("from_mm", "mm", "to_mm")]
+    if reach != sorted(reach):
+        raise _fail(
+            "[sampling]",
+            f"the reach of the tissue runs from {reach[0]:g} over {reach[1]:g} to {reach[2]:g} mm.",
+            "Let tissue_reach_mm lie between tissue_reach_from_mm and tissue_reach_to_mm.",
+        )
     return found
 
 
@@ -191,7 +230,12 @@ def parse(text: str) -> Site:
     if unknown:
         raise _fail(", ".join(unknown), "no such section.", f"Known: {', '.join(sorted(_SECTIONS))}.")
     defaults = tomllib.loads(template())
-    base = {key: float(defaults[section][key]) for section, keys in _NUMBERS.items() for key in keys}
+    base = {
+        key: float(defaults[section][key])
+        for section, keys in _NUMBERS.items()
+        for key in keys
+        if key not in _UNSET
+    }
     site = _section(document, "site")
     if extra := sorted(site.keys() - {"name", "time_zone"}):
         raise _fail("[site]", f"{', '.join(extra)} is not a setting.", "Known: name, time_zone.")
@@ -208,6 +252,10 @@ def parse(text: str) -> Site:
             f"{until!r} is not a date.",
             "Write it as 2026-06-30, without quotes.",
         )
+    places = _section(document, "service")
+    for key in ("backup_folder", "trail_feed"):
+        if (path := places.get(key)) is not None and not (isinstance(path, str) and path.strip()):
+            raise _fail(f"[service] {key}", f"{path!r} is not a path.", 'Write it as "/srv/backups".')
     months = follow_up.get("benign_months", defaults["follow_up"]["benign_months"])
     if (
         not isinstance(months, list)
@@ -226,6 +274,9 @@ def parse(text: str) -> Site:
         linkage_complete_until=until,
         frames=_frames(document),
         added_codes=_added_codes(document),
+        backup_folder=places.get("backup_folder"),
+        trail_feed=places.get("trail_feed"),
+        sign_in=settings.parse(_section(document, "sign_in")),
     )
 
 

@@ -18,7 +18,7 @@ from typing import TYPE_CHECKING, Any
 import duckdb
 import polars as pl
 
-from registry import __version__, audit, migrations
+from registry import __version__, audit, migrations, preparation
 from registry import site as site_file
 from registry.engine import (
     KEY,
@@ -29,8 +29,10 @@ from registry.engine import (
     open_problem,
     read_key,
     rollback,
+    too_little_memory,
 )
-from registry.errors import FileProblem, IntegrityProblem, NotSaved, UsageProblem
+from registry.errors import FileProblem, IntegrityProblem, NotSaved, SiteProblem, UsageProblem
+from registry.feed import Feed
 from registry.identity import Pseudonyms
 from registry.owner import Ownership
 
@@ -40,6 +42,7 @@ if TYPE_CHECKING:
 
 DATABASE = "registry.duckdb"
 IDENTITY = "identity.duckdb"
+SNAPSHOT = "snapshot/registry.duckdb"
 SITE = "site.toml"
 ANCHOR = "audit.anchor"
 _FOLDERS = ("raw", "inbox", "tmp")
@@ -120,20 +123,25 @@ class Registry:
         wait: float,
         migrate: bool,
         check_anchor: bool,
+        upgrade: bool = False,
+        database: str = DATABASE,
     ) -> None:
         self.folder = folder.resolve()
         folder = self.folder
+        self._database = folder / database
         self.write = write
         self.clock = clock
         self.site = site_file.read(folder / SITE)
         self.key = read_key(folder)
         self.pseudonyms = Pseudonyms(self.key)
+        self.feed = Feed(Path(self.site.trail_feed)) if self.site.trail_feed else None
         self._write_lock = threading.RLock()
         self._identity: duckdb.DuckDBPyConnection | None = None
         self._ownership = Ownership(folder, clock(), wait) if write else None
         try:
-            self._connection = self._connect(folder / DATABASE)
-            self._prepare(migrate, check_anchor)
+            self._connection = self._connect(self._database)
+            if migrate:
+                preparation.prepare(self, check_anchor=check_anchor, upgrade=upgrade)
         except BaseException:
             self.close()
             raise
@@ -148,11 +156,13 @@ class Registry:
         wait: float = 10.0,
         migrate: bool = True,
         check_anchor: bool = True,
+        upgrade: bool = False,
     ) -> Registry:
         """Open a registry folder, for reading or as its owner.
 
-        ``migrate=False`` only looks at the schema; ``check_anchor=False`` leaves the
-        comparison of trail and anchor to the caller.
+        ``migrate=False`` takes the schema as it is; ``check_anchor=False`` leaves the
+        comparison of trail and anchor to the caller; ``upgrade=True`` applies pending
+        migrations, which is for a copy (see :mod:`registry.upgrade`).
 
         Raises
         ------
@@ -167,7 +177,32 @@ class Registry:
             raise UsageProblem(
                 f"{folder}: is not a registry folder. Make one with: biopsy-outcomes create {folder}"
             )
-        return cls(folder, write=write, clock=clock, wait=wait, migrate=migrate, check_anchor=check_anchor)
+        return cls(
+            folder,
+            write=write,
+            clock=clock,
+            wait=wait,
+            migrate=migrate,
+            check_anchor=check_anchor,
+            upgrade=upgrade,
+        )
+
+    @classmethod
+    def of_snapshot(cls, folder: Path, *, clock: Callable[[], datetime] = utc_now) -> Registry:
+        """The copy that the owner of a folder published last, for reading.
+
+        It holds no identifiers, and its trail may end before the anchor.
+
+        Raises
+        ------
+        UsageProblem
+            There is none.
+        """
+        if not (folder / SNAPSHOT).is_file():
+            raise UsageProblem(f"{folder}: its owner has published no copy for readers yet.")
+        return cls(
+            folder, write=False, clock=clock, wait=0, migrate=False, check_anchor=False, database=SNAPSHOT
+        )
 
     def __enter__(self) -> Registry:
         return self
@@ -208,42 +243,10 @@ class Registry:
         lock_down(connection, self.folder)
         return connection
 
-    def _prepare(self, migrate: bool, check_anchor: bool) -> None:
-        cursor = self._connection.cursor()
-        if not migrate:
-            return
-        pending = migrations.pending(cursor, "migrations")
-        if pending and not self.write:
-            raise UsageProblem(
-                f"{self.folder}: the registry was made by an older version. Run: biopsy-outcomes migrate {self.folder}"
-            )
-        if pending:
-            migrations.apply(cursor, "migrations", self.clock())
-        if check_anchor and (
-            problem := audit.anchor_problem(cursor, audit.read_anchors(self.folder / ANCHOR))
-        ):
-            raise IntegrityProblem(
-                f"{self.folder}: {problem}. Nothing was changed. Do not write to this folder; restore the newest backup to a new name and compare."
-            )
-        self._load_settings()
-
-    def _load_settings(self) -> None:
-        digest = migrations.settings_digest(self.site)
-        cursor = self._connection.cursor()
-        if cursor.execute("SELECT count(*) FROM site_state WHERE sha256 = ?", [digest]).fetchall()[0][0]:
-            return
-        if not self.write:
-            raise UsageProblem(
-                f"{self.folder}: site.toml was changed. Run: biopsy-outcomes check {self.folder} (it applies the change and records it)"
-            )
-        with self.writing() as change:
-            migrations.load_settings(change, self.site, digest, self.clock())
-            audit.append(
-                change,
-                self.key,
-                self.clock(),
-                audit.Entry(current_user(), "change", "site_protocol", "site.toml", {"sha256": digest}),
-            )
+    @property
+    def anchor(self) -> Path:
+        """File beside the database that holds the head of the trail after each write."""
+        return self.folder / ANCHOR
 
     @property
     def identity(self) -> duckdb.DuckDBPyConnection:
@@ -269,10 +272,18 @@ class Registry:
 
     @contextmanager
     def cursor(self) -> Iterator[duckdb.DuckDBPyConnection]:
-        """A cursor of its own; temporary tables made on it vanish with it."""
+        """A cursor of its own; temporary tables made on it vanish with it.
+
+        Raises
+        ------
+        SiteProblem
+            The engine ran out of the memory that site.toml gives it.
+        """
         cursor = self._connection.cursor()
         try:
             yield cursor
+        except duckdb.OutOfMemoryException:
+            raise SiteProblem(f"Not answered: {too_little_memory(self.site)}") from None
         finally:
             cursor.close()
 
@@ -322,9 +333,7 @@ class Registry:
                 raise NotSaved(f"Not saved: {first_line(problem)}. Free some space and save again.") from None
             except duckdb.OutOfMemoryException:
                 rollback(cursor)
-                raise NotSaved(
-                    "Not saved: the engine needs more memory than memory_limit_mb in site.toml allows. Raise it and save again."
-                ) from None
+                raise NotSaved(f"Not saved: {too_little_memory(self.site)}") from None
             except (duckdb.IOException, duckdb.TransactionException) as problem:
                 rollback(cursor)
                 raise NotSaved(f"Not saved: {first_line(problem)}. Free some space and save again.") from None
@@ -334,11 +343,25 @@ class Registry:
             newest = audit.head(cursor)
             if newest.seq:
                 audit.write_anchor(self.folder / ANCHOR, newest, self.clock())
+            if self.feed is not None:
+                self.feed.follow(cursor)
 
     def record(self, entry: audit.Entry) -> None:
         """Write one entry to the trail, in a transaction of its own."""
         with self.writing() as cursor:
             audit.append(cursor, self.key, self.clock(), entry)
+
+    @contextmanager
+    def standing_still(self) -> Iterator[duckdb.DuckDBPyConnection]:
+        """Nothing is written within the block, and the files hold all that was."""
+        with self._write_lock:
+            if not self.write:
+                raise UsageProblem(f"{self.folder}: is open for reading only.")
+            self.checkpoint()
+            if self._identity is not None:
+                self._identity.cursor().execute("CHECKPOINT")
+            with self.cursor() as cursor:
+                yield cursor
 
     def checkpoint(self) -> None:
         """Move the write-ahead log into the database file."""
@@ -352,7 +375,7 @@ class Registry:
     def _reopen(self) -> None:
         with suppress(duckdb.Error):
             self._connection.close()
-        self._connection = self._connect(self.folder / DATABASE)
+        self._connection = self._connect(self._database)
 
 
 def frame(cursor: duckdb.DuckDBPyConnection, sql: str, parameters: Parameters = None) -> pl.DataFrame:

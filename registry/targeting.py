@@ -17,6 +17,7 @@ from scipy.special import chndtr, ndtr
 
 from registry.stats.overlap import (
     SamplingProbability,
+    probability_at_least,
     sampling_probability,
     sphere_cylinder_fraction,
     wedge_fraction,
@@ -26,6 +27,7 @@ __all__ = [
     "ErrorParts",
     "SamplingProbability",
     "decompose_error",
+    "probability_at_least",
     "probability_within",
     "radius_within",
     "sampling_probability",

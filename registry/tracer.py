@@ -43,7 +43,8 @@ class SpecimenUptake:
     """Tracer in a specimen, referred to the time of injection.
 
     ``concentration`` in kBq per g, ``ratio`` over injected activity per body mass
-    (g/g), each with an interval from the counting alone.
+    (g/g), each with an interval from the counting alone. ``ratio_per_rate`` (g/g for one
+    net count per second) turns a decision threshold or detection limit into a ratio.
     """
 
     concentration: float
@@ -52,6 +53,7 @@ class SpecimenUptake:
     ci: tuple[float, float]
     net: NetRate
     half_life_min: float
+    ratio_per_rate: float
 
 
 @dataclass(frozen=True)
@@ -220,6 +222,7 @@ def specimen_uptake(
         ci=(low / expected, high / expected),
         net=net,
         half_life_min=HALF_LIFE_MIN[nuclide],
+        ratio_per_rate=per_gram / expected,
     )
 
 

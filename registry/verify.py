@@ -21,6 +21,7 @@ from registry import audit
 from registry.dictionary import tables
 from registry.intake import write
 from registry.known import as_known
+from registry.people import Action, require
 from registry.store import ANCHOR, IDENTITY
 
 if TYPE_CHECKING:
@@ -64,6 +65,7 @@ def verify(registry: Registry) -> list[Finding]:
         Open for reading or writing, best with ``check_anchor=False``: the anchor is
         compared here, line by line.
     """
+    require(Action.CHECK, registry)
     looks = (verify_trail, _tables, _kept_facts, _batches, _held_rows, _raw_files, _values)
     found: list[Finding] = []
     for look in looks:
@@ -80,6 +82,7 @@ def verify(registry: Registry) -> list[Finding]:
 
 def verify_trail(registry: Registry) -> list[Finding]:
     """The chain entry by entry, and every line of the anchor file against it."""
+    require(Action.CHECK, registry)
     rows = registry.rows(f"SELECT {audit.COLUMNS} FROM audit_event ORDER BY seq")
     found = []
     if broken := _first_broken(rows, registry.key):

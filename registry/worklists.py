@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 
 from registry import facts, store
 from registry.errors import UsageProblem
+from registry.people import Action, require
 from registry.sqlfiles import HeaderProblem, load_folder
 
 if TYPE_CHECKING:
@@ -85,6 +86,7 @@ def rows(registry: Registry, name: str, *, as_of: date) -> pl.DataFrame:
     UsageProblem
         There is no such worklist.
     """
+    require(Action.WORKLISTS, registry)
     known = load_worklists()
     if name not in known:
         raise UsageProblem(f"{name}: there is no such worklist. Known: {', '.join(known)}.")

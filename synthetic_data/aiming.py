@@ -145,8 +145,16 @@ def _positions(setting: Setting, rng: Rng, rows: Columns, verified: np.ndarray) 
     return columns
 
 
-def write(folder: Path, setting: Setting, rows: Columns, done: Columns) -> None:
-    """targeting.csv."""
+def write(folder: Path, setting: Setting, rows: Columns, done: Columns) -> Columns:
+    """targeting.csv.
+
+    Returns
+    -------
+    The last placement of each procedure with a recorded position: ``procedure``, ``axis``
+    (0 x, 1 y, 2 z, -1 oblique) and ``sense`` of the needle, ``compression_axis``,
+    ``error_x`` to ``error_z`` in mm (aperture minus target), ``seen_again`` and ``matched``
+    (what was marked stands for the aperture).
+    """
     rng = setting.stream("targeting")
     placed = _placements(setting, rng, rows, done)
     count, chance = placed.rows, rng.random(placed.rows)
@@ -178,7 +186,9 @@ def write(folder: Path, setting: Setting, rows: Columns, done: Columns) -> None:
         "verification": np.where(
             verified, code("targeting", "verification", "done"), code("targeting", "verification", "not_done")
         ),
-        "measurement_sd_mm": np.where(verified & (rng.random(count) < 0.6), 1.0, np.nan),
+        "measurement_sd_mm": np.where(
+            verified & (rng.random(count) < 0.6), float(setting("targeting", "measurement_sd_mm")), np.nan
+        ),
         "target_depth_mm": np.minimum(depth, 140.0),
         "depth_datum": np.where(
             np.isnan(depth), -1, draw(rng, "targeting", "depth_datum", {"guide": 0.8, "skin": 0.2}, count)
@@ -187,3 +197,26 @@ def write(folder: Path, setting: Setting, rows: Columns, done: Columns) -> None:
         "source_id": tables.chosen(equipment.source_codes(setting), stand_in["source"]),
     }
     tables.write(folder, "targeting", columns)
+    return _last(placed, columns, np.array([-1.0 if name == "minus" else 1.0 for name in named]))
+
+
+def _last(placed: Columns, columns: dict[str, tables.Column], sense: np.ndarray) -> Columns:
+    """What is known of the last placements, for what was really sampled."""
+    written = {name: np.asarray(columns[name]) for name in columns if name.endswith("_mm")}
+    seen_again = ~np.isnan(written["seen_x_mm"])
+    error = {
+        f"error_{axis}": written[f"achieved_{axis}_mm"]
+        - np.where(seen_again, written[f"seen_{axis}_mm"], written[f"planned_{axis}_mm"])
+        for axis in _AXES
+    }
+    kept = placed["last"] & ~np.isnan(error["error_x"])
+    unmatched = columns["length_matched"] == code("targeting", "length_matched", "no")
+    return Columns(
+        procedure=placed["procedure"],
+        axis=placed["axis"],
+        sense=sense[placed["placed_from"]],
+        compression_axis=placed["compression_axis"],
+        seen_again=seen_again,
+        matched=~np.asarray(unmatched),
+        **error,
+    ).at(kept)

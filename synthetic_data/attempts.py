@@ -25,7 +25,8 @@ from synthetic_data.setting import Setting
 from synthetic_data.visits import is_tracer
 
 _LATEST_END = 17 * 60 + 30
-_HOURS = ("all", "12;1;2;3", "3;4;5;6", "6;7;8;9", "9;10;11;12", "2;3;4")
+HOURS = ("all", "12;1;2;3", "3;4;5;6", "6;7;8;9", "9;10;11;12", "2;3;4")
+HOURS_SHARES = (0.70, 0.06, 0.06, 0.06, 0.06, 0.06)
 _GAUGES = {
     "vacuum_assisted": {7: 0.1, 8: 0.2, 9: 0.5, 10: 0.2},
     "core_needle": {14: 0.8, 16: 0.2},
@@ -69,9 +70,7 @@ def _needle(rng: Rng, rows: Columns, short: np.ndarray) -> Columns:
         _by_device({name: pair[0] for name, pair in _APERTURES.items()}, device),
     )
     tip = np.where(short, _SHORT_TIP, _by_device(_TIPS, device))
-    hours = np.where(
-        used & (rng.random(count) < 0.9), pick(rng, [0.70, 0.06, 0.06, 0.06, 0.06, 0.06], count), -1
-    )
+    hours = np.where(used & (rng.random(count) < 0.9), pick(rng, HOURS_SHARES, count), -1)
     return Columns(
         device=np.where(used, device, -1),
         gauge=np.where(used, gauge, -1),
@@ -265,7 +264,7 @@ def write(folder: Path, setting: Setting, rows: Columns, done: Columns) -> None:
         "site": tables.chosen(setting.sites, rows["site"]),
         "operator": tables.chosen(setting.operators, rows["operator"]),
         "supervisor": tables.chosen(setting.operators, done["supervisor"]),
-        "sampled_hours": tables.chosen(_HOURS, done["sampled_hours"]),
+        "sampled_hours": tables.chosen(HOURS, done["sampled_hours"]),
         "marker_shape": tables.chosen(markers.SHAPES, done["marker_shape"]),
         "repeat_of": tables.identifiers("B", rows["parent"]),
     }

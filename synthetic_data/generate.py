@@ -15,6 +15,7 @@ from synthetic_data import (
     equipment,
     people,
     reports,
+    sampled,
     setting,
     tissue,
     truth,
@@ -36,7 +37,7 @@ def write(
     until: datetime.date = UNTIL,
     years: int = YEARS,
 ) -> Path:
-    """Write one CSV file per table and ``truth.json``; the same request gives the same bytes.
+    """Write one CSV file per table and the truth behind them; the same request gives the same bytes.
 
     Parameters
     ----------
@@ -76,7 +77,8 @@ def write(
     people.write_patients(folder, persons)
     people.write_findings(folder, found)
     attempts.write(folder, service, rows, done)
-    aiming.write(folder, service, rows, done)
+    aim = aiming.write(folder, service, rows, done)
+    sampled.write(folder, service, sampled.truth(service, rows, done, found, aim))
     box = tissue.containers(service, rows, done)
     scan = tissue.scans(service, rows, found)
     radiograph = tissue.write(folder, service, tissue.Scanned(rows, done, found, box, scan))["radiograph"]

@@ -1,5 +1,6 @@
-"""The two commands: what they refuse, what they install and in which order they run."""
+"""The commands: what they refuse, what they install and in which order they run."""
 
+import argparse
 import ast
 import importlib.util
 import socket
@@ -12,6 +13,8 @@ import pytest
 
 ROOT = Path(__file__).resolve().parent.parent
 SCRIPT = ROOT / "bootstrap.py"
+#: Its other half, beside it.
+BUNDLE = ROOT / "bundle.py"
 
 
 class Quiet:
@@ -26,6 +29,7 @@ class Quiet:
 @pytest.fixture
 def bootstrap(tmp_path, monkeypatch):
     """The script as a module, its paths bent to an empty place."""
+    monkeypatch.syspath_prepend(str(ROOT))  # as when the script is run
     spec = importlib.util.spec_from_file_location("bootstrap_under_test", SCRIPT)
     module = importlib.util.module_from_spec(spec)
     spec.loader.exec_module(module)
@@ -39,16 +43,18 @@ def bootstrap(tmp_path, monkeypatch):
 # --- the script itself -------------------------------------------------------------------
 
 
-def test_an_old_python_can_read_the_script_far_enough_to_say_that_it_is_too_old():
-    ast.parse(SCRIPT.read_text(encoding="utf-8"), feature_version=(3, 7))
+@pytest.mark.parametrize("file", [SCRIPT, BUNDLE], ids=lambda file: file.name)
+def test_an_old_python_can_read_the_script_far_enough_to_say_that_it_is_too_old(file):
+    ast.parse(file.read_text(encoding="utf-8"), feature_version=(3, 7))
 
 
-def test_only_the_standard_library_is_imported():
-    tree = ast.parse(SCRIPT.read_text(encoding="utf-8"))
+@pytest.mark.parametrize("file", [SCRIPT, BUNDLE], ids=lambda file: file.name)
+def test_only_the_standard_library_is_imported(file):
+    tree = ast.parse(file.read_text(encoding="utf-8"))
     names = {alias.name for node in ast.walk(tree) if isinstance(node, ast.Import) for alias in node.names}
     names |= {node.module for node in ast.walk(tree) if isinstance(node, ast.ImportFrom)}
 
-    assert {name.split(".")[0] for name in names} <= sys.stdlib_module_names
+    assert {name.split(".")[0] for name in names} <= {*sys.stdlib_module_names, BUNDLE.stem}
 
 
 @pytest.mark.parametrize("name", ["lock.txt", "duckdb2.txt"])
@@ -134,7 +140,7 @@ def installs(bootstrap, tmp_path, monkeypatch):
     bootstrap.LOCK.write_text("duckdb==1.5.5 --hash=sha256:00\n")
     (tmp_path / "pyproject.toml").write_text("[project]\n")
     monkeypatch.setattr(bootstrap, "make_venv", lambda stop: None)
-    monkeypatch.setattr(bootstrap, "pip_install", lambda arguments, stop: calls.append(arguments))
+    monkeypatch.setattr(bootstrap, "run_pip", lambda verb, arguments, stop, wheels: calls.append(arguments))
     return calls
 
 
@@ -190,17 +196,55 @@ def test_windows_line_endings_do_not_ask_for_a_new_installation(bootstrap, insta
 
 
 def test_an_installation_that_failed_is_tried_again(bootstrap, installs, monkeypatch):
-    def refuse(arguments, stop):
+    def refuse(*_):
         raise bootstrap.Problem("no network")
 
     with monkeypatch.context() as patch:
-        patch.setattr(bootstrap, "pip_install", refuse)
+        patch.setattr(bootstrap, "run_pip", refuse)
         with pytest.raises(bootstrap.Problem):
             bootstrap.make_ready(Quiet())
 
     bootstrap.make_ready(Quiet())
 
     assert len(installs) == 2
+
+
+@pytest.fixture
+def pip(bootstrap, monkeypatch):
+    """The commands that would have run."""
+    commands = []
+    bootstrap.VENV.mkdir()
+    monkeypatch.setattr(bootstrap, "run", lambda command, stop: commands.append(command) or 0)
+    return commands
+
+
+def test_from_a_bundle_no_index_is_asked_whatever_this_machine_is_set_up_for(bootstrap, pip):
+    bootstrap.run_pip("install", ["--require-hashes"], Quiet(), Path("/media/bundle/wheels"))
+
+    assert {"--no-index", "--isolated"} <= set(pip[0])
+    assert pip[0][pip[0].index("--find-links") + 1] == "/media/bundle/wheels"
+
+
+def test_without_a_bundle_the_index_of_this_machine_is_asked(bootstrap, pip):
+    bootstrap.run_pip("install", ["--require-hashes"], Quiet())
+
+    assert {"--no-index", "--isolated", "--find-links"} & set(pip[0]) == set()
+
+
+# Lines that pip 23.2.1 printed with a changed wheel, and with one for another system in the folder.
+@pytest.mark.parametrize(
+    ("line", "meaning"),
+    [
+        (
+            "ERROR: THESE PACKAGES DO NOT MATCH THE HASHES FROM THE REQUIREMENTS FILE.",
+            "Copy the bundle again",
+        ),
+        ("ERROR: No matching distribution found for duckdb==1.5.5", "does not fit this machine"),
+        ("ERROR: Could not install packages due to an OSError: [Errno 28] No space left on device", "disk"),
+    ],
+)
+def test_what_stops_pip_on_a_bundle_is_said_in_a_sentence(bootstrap, line, meaning):
+    assert meaning in bootstrap.explain_pip(line, offline=True)
 
 
 # --- test --------------------------------------------------------------------------------
@@ -217,9 +261,13 @@ def steps(bootstrap, monkeypatch):
         name = " ".join(command[2:4]) if command[2] == "ruff" else command[2]
         return codes[name]
 
-    monkeypatch.setattr(bootstrap, "make_ready", lambda stop: None)
+    monkeypatch.setattr(bootstrap, "make_ready", lambda stop, offline: None)
     monkeypatch.setattr(bootstrap, "run", run)
     return ran, codes
+
+
+def asked(*rest: str) -> argparse.Namespace:
+    return argparse.Namespace(rest=list(rest), offline=None)
 
 
 @pytest.mark.parametrize(
@@ -236,13 +284,13 @@ def steps(bootstrap, monkeypatch):
 def test_the_first_step_that_fails_gives_the_exit_code(bootstrap, steps, failing, expected):
     steps[1].update(failing)
 
-    assert bootstrap.test([], Quiet()) == expected
+    assert bootstrap.test(asked(), Quiet()) == expected
 
 
 def test_every_step_runs_although_the_first_failed(bootstrap, steps):
     steps[1]["pytest"] = 1
 
-    bootstrap.test([], Quiet())
+    bootstrap.test(asked(), Quiet())
 
     assert [step[:2] for step in steps[0]] == [
         ["pytest", "-n"],
@@ -253,13 +301,32 @@ def test_every_step_runs_although_the_first_failed(bootstrap, steps):
 
 
 def test_arguments_replace_those_of_pytest(bootstrap, steps):
-    bootstrap.test(["-k", "wilson"], Quiet())
+    bootstrap.test(asked("-k", "wilson"), Quiet())
 
     assert steps[0][0] == ["pytest", "-k", "wilson"]
 
 
 def test_an_option_after_test_is_not_taken_for_one_of_the_script(bootstrap):
     assert bootstrap.read_arguments(["test", "-x", "--lf"]).rest == ["-x", "--lf"]
+
+
+@pytest.mark.parametrize("before", [["--offline", "/media/bundle"], ["--offline=/media/bundle"]])
+def test_a_bundle_named_before_test_is_not_handed_to_pytest(bootstrap, before):
+    options = bootstrap.read_arguments([*before, "test", "-x"])
+
+    assert (options.verb, options.offline, options.rest) == ("test", Path("/media/bundle"), ["-x"])
+
+
+@pytest.mark.parametrize("verb", ["demo", "install"])
+def test_a_bundle_may_be_named_before_the_verb_and_after_it(bootstrap, verb):
+    before = bootstrap.read_arguments(["--offline", "/media/bundle", verb])
+    after = bootstrap.read_arguments([verb, "--offline", "/media/bundle"])
+
+    assert before.offline == after.offline == Path("/media/bundle")
+
+
+def test_without_a_bundle_nothing_is_offline(bootstrap):
+    assert bootstrap.read_arguments(["demo"]).offline is None
 
 
 # --- demo --------------------------------------------------------------------------------

@@ -12,7 +12,8 @@ from pathlib import Path
 import psutil
 import pytest
 
-SCRIPT = Path(__file__).resolve().parent.parent / "bootstrap.py"
+ROOT = Path(__file__).resolve().parent.parent
+SCRIPTS = (ROOT / "bootstrap.py", ROOT / "bundle.py")
 SIGNALS = pytest.mark.skipif(os.name == "nt", reason="a console hands Ctrl-C out differently")
 
 #: Stands in for the command line: ``dashboard`` starts a process of its own, which serves.
@@ -63,7 +64,7 @@ http.server.HTTPServer(("127.0.0.1", int(sys.argv[1])), Handler).serve_forever()
 DRIVER = """
 import pathlib, sys
 import bootstrap
-bootstrap.make_ready = lambda stop: None
+bootstrap.make_ready = lambda stop, offline: None
 bootstrap.PYTHON = pathlib.Path(sys.executable)
 bootstrap.STOP_SECONDS = 2
 sys.exit(bootstrap.main(sys.argv[1:]))
@@ -80,7 +81,8 @@ class Demo:
     """``bootstrap.py demo`` in a place of its own, on a stand-in for the command line."""
 
     def __init__(self, place: Path, behaviour: str, *options: str) -> None:
-        shutil.copy(SCRIPT, place)
+        for script in SCRIPTS:
+            shutil.copy(script, place)
         (place / "registry").mkdir()
         (place / "registry" / "__init__.py").touch()  # a package of its own, found before an installed one
         (place / "registry" / "__main__.py").write_text(STAND_IN)

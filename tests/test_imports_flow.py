@@ -24,16 +24,20 @@ errors
 stats
 sqlfiles dictionary vocabulary provenance
 targeting tracer | synthetic_data
-store engine audit backup facts identity migrations owner site snapshot | imports
+store engine audit backup doctor facts identity keeper migrations owner people preparation recover site snapshot | imports
 checks
-intake | measures results strata b_category | worklists | record
-known verify
+intake | measures results strata b_category sampling | worklists | record
+known verify | planning | cores | uptake | aim
+restore upgrade
 reports | exports codebook | handbook
-cli commands __main__ | dashboards.session dashboards.answers dashboards.components dashboards.launch
-dashboards.app dashboards.app_pages
+cli commands __main__ | dashboards.session dashboards.answers dashboards.components dashboards.launch dashboards.owned
+dashboards.app dashboards.app_pages dashboards.serve
 """
 #: The engine: the store layer, and those that ask it something.
-MAY_USE_DUCKDB = "store engine facts audit verify known intake checks measures worklists exports"
+MAY_USE_DUCKDB = (
+    "store engine facts audit backup doctor preparation recover snapshot upgrade verify known "
+    "intake checks measures worklists exports"
+)
 COMMAND_LINE = ("registry.cli", "registry.commands")
 MAY_READ_A_CLOCK = (*COMMAND_LINE, "dashboards.session")
 #: The one function below the command line that may say what time it is.

@@ -71,6 +71,40 @@ class TestDecay:
         with pytest.raises(ValueError, match="minutes must be"):
             decay_factor("F-18", minutes)
 
+    @pytest.mark.parametrize(
+        ("minutes", "factor"),
+        [(30, 1.20857), (60, 1.46064), (90, 1.76528), (120, 2.13346), (180, 3.11621)],
+    )
+    def test_back_to_the_injection(self, minutes, factor):
+        """2^(t / 109.77), five digits by hand."""
+        assert 1 / decay_factor("F-18", minutes) == pytest.approx(factor, abs=5e-6)
+
+    @pytest.mark.parametrize(("minutes", "apart"), [(60, 0.00015), (240, 0.0006)])
+    def test_another_evaluation_of_the_half_life_hardly_matters(self, minutes, apart):
+        """1.8288 h = 109.728 min in a comparison of standards: 0.68453 left after 60 min, 0.015 % less."""
+        other = 0.5 ** (minutes / 109.728)
+        assert 1 - other / decay_factor("F-18", minutes) == pytest.approx(apart, rel=0.05)
+
+
+class TestExpectedActivity:
+    """A core of 0.1 g, 185 MBq in 70 kg: ratio times 185/70 kBq/g times 0.1 g, decayed."""
+
+    @pytest.mark.parametrize(("ratio", "minutes", "bq"), [(3, 0, 793), (3, 90, 449), (1, 90, 150)])
+    def test_one_core(self, ratio, minutes, bq):
+        assert 1000 * ratio * 185 / 70 * 0.1 * decay_factor("F-18", minutes) == pytest.approx(bq, abs=0.5)
+
+    def test_the_scan_of_twelve_cores_gives_the_ratio_back(self):
+        """12 cores at ratio 3 hold 5.39 kBq after 90 min, counted at 10 per s and kBq.
+
+        In 600 s the activity falls by the scan factor 1.03190: 5.3897 * 10 * 600 / 1.03190 counts.
+        """
+        counts = round(12 * 0.449140 * 10 * 600 / 1.03190)
+        found = specimen_uptake(
+            counts, 600, 0, mass_g=1.2, calibration_cps_per_kbq=10, nuclide="F-18",
+            minutes_since_injection=90, activity_mbq=185, body_mass_kg=70,
+        )  # fmt: skip
+        assert found.ratio == pytest.approx(3, rel=2e-4)
+
 
 class TestScanAverage:
     @pytest.mark.parametrize(("minutes", "factor"), [(2, 1.00633), (5, 1.01587), (10, 1.03190)])
@@ -255,6 +289,11 @@ class TestSpecimenUptake:
             minutes_since_injection=90, activity_mbq=185, body_mass_kg=70,
         )  # fmt: skip
         assert found.ratio == pytest.approx(3 * scan_average_factor("F-18", 1000), rel=1e-3)
+
+    def test_a_threshold_turns_into_a_ratio(self):
+        """Ratio over net rate: 0.8 kBq/g doubled, times 1.01587, over 2 kBq/g, from 8 per s."""
+        found = specimen_uptake(3000, 300, 600, **self.GIVEN)
+        assert found.ratio_per_rate == pytest.approx(0.8 * 1.01587 / 8, rel=5e-6)
 
     def test_half_life_used_is_recorded(self):
         assert specimen_uptake(3000, 300, 600, **self.GIVEN).half_life_min == 109.77

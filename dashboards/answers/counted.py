@@ -105,23 +105,48 @@ def exclusion_flow(measure: str) -> list[tuple[str, int, int]]:
 
 
 @st.cache_data(show_spinner=False, max_entries=_KEPT)
-def _clustering(folder: str, revision: int, measure: str, filters: session.Filters) -> float | None:
-    return measures.clustering(
-        session.registry(), measure, as_of=filters.as_of, start=filters.start, end=filters.end
-    ).ratio
+def _clustering(
+    folder: str, revision: int, ids: tuple[str, ...], filters: session.Filters
+) -> dict[tuple[str, str], float | None]:
+    found = measures.clustering_effects(
+        session.registry(),
+        ids,
+        as_of=filters.as_of,
+        start=filters.start,
+        end=filters.end,
+        by=filters.by,
+    )
+    return {key: one.ratio for key, one in found.items()}
 
 
-def clustering(measure: str) -> float | None:
-    """Width of the interval that allows for several procedures of a patient, over that of the plain one."""
-    return _clustering(*session.state(), measure, session.filters())
+def clustering(ids: Iterable[str], *, by: str | None = None) -> dict[tuple[str, str], float | None]:
+    """Width of the interval that allows for several procedures of a patient, over that of the plain one.
+
+    Parameters
+    ----------
+    ids
+        Proportions.
+    by
+        Stratum; None for all procedures together.
+
+    Returns
+    -------
+    dict
+        (measure, stratum) -> ratio of the widths, None where either has none.
+    """
+    chosen = session.filters()
+    asked = session.Filters(chosen.as_of, chosen.start, chosen.end, by, "wilson")
+    return _clustering(*session.state(), tuple(ids), asked)
 
 
 @st.cache_data(show_spinner=False, max_entries=8)
 def _b_categories(folder: str, revision: int, filters: session.Filters) -> measures.CategoryTable:
-    # The table has no interval by patient.
-    interval = "wilson" if filters.interval == "clustered" else filters.interval
     return measures.b_category_table(
-        session.registry(), as_of=filters.as_of, start=filters.start, end=filters.end, interval=interval
+        session.registry(),
+        as_of=filters.as_of,
+        start=filters.start,
+        end=filters.end,
+        interval=filters.interval,
     )
 
 

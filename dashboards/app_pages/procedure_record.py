@@ -13,7 +13,9 @@ from dashboards.components import record_fields as fields
 from dashboards.components.line import line
 from dashboards.components.markup import element, show
 from dashboards.components.record_parts import facts, notes, reports, rows_table
+from dashboards.components.record_sampling import was_it_sampled
 from dashboards.components.record_sketch import sketch
+from dashboards.components.record_uptake import tracer_in_specimens
 from registry.errors import UsageProblem
 
 if TYPE_CHECKING:
@@ -38,6 +40,10 @@ def draw(found: ProcedureRecord) -> None:
 
     st.header("Specimens", anchor=False)
     rows_table("specimens", "Containers", found.specimens, fields.SPECIMENS)
+    tracer_in_specimens(found.procedure["procedure_id"], found.procedure["started_on"])
+
+    st.header("Was the target sampled?", anchor=False)
+    was_it_sampled(found.procedure["procedure_id"])
 
     st.header("Afterwards", anchor=False)
     rows_table("followup", "Follow-up, on any procedure of the chain", found.followup, fields.FOLLOWUP)

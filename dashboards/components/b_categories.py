@@ -48,6 +48,7 @@ def b_category_tables() -> None:
         minimum = session.minimum_n()
         rows = [StripRow(_name(one), ratio_result(one, found)) for one in found.ratios]
         strip(rows, minimum, caption="Ratios of the B-category table", full_axis=True, key="b categories")
+        _clustering(found, rows, minimum)
         _identities(found)
         _adjudicate()
         show(element("p", measure.caution, class_="beside"))
@@ -103,11 +104,27 @@ def ratio_result(ratio: CategoryRatio, found: CategoryTable) -> dict[str, Any]:
         "proportion": ratio.proportion,
         "lower": ratio.lower,
         "upper": ratio.upper,
-        "method": words.METHODS.get(found.interval, found.interval),
+        "interval": ratio.interval or found.interval,
+        "method": words.METHODS.get(ratio.interval or found.interval, found.interval),
         "upper_bound_no_events": upper_bound_no_events(ratio.n, found.confidence)
         if ratio.n and not ratio.x
         else None,
     }
+
+
+def _clustering(found: CategoryTable, rows: list[StripRow], minimum: int) -> None:
+    """What holding the procedures of a patient together does, or cannot do, to the intervals."""
+    if found.interval == "clustered":
+        text = "False positives compare two groups and are no proportion: their interval is the plain one."
+        show(element("p", text, class_="beside"))
+        return
+    drawn = [
+        (row.name, one.clustering)
+        for row, one in zip(rows, found.ratios, strict=True)
+        if words.figure(row.result, minimum).kind == "rate"
+    ]
+    if line := words.clustering_of(drawn):
+        show(element("p", line, class_="beside attention"))
 
 
 def _identities(found: CategoryTable) -> None:

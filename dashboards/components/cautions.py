@@ -41,6 +41,10 @@ PHYSICS = "Lengths in mm in the coordinate frame named; activities are corrected
 RADIATION = "Ionising radiation: specimens and waste stay radioactive until they have decayed; handling follows the local radiation protection rules."
 DISCORDANCE = "A low discordance rate can mean good sampling or a review that seldom disagrees. Read it beside review coverage and what was found later."
 GRADES = "Grades of different scales are never converted; an expected bruise is not recorded."
+MORE_CORES = (
+    "More cores are usually taken where the target is harder or something is in doubt, so procedures with many cores are other procedures than "
+    "those with few (confounding by indication). The curves say nothing about what a further core would have found in any lesion, and name no number of cores to take."
+)
 RECORD = (
     "The page shows what is recorded, in the order in which it happened. It proposes no diagnosis and no step; "
     "an empty field means that nobody recorded it, not that it did not happen."

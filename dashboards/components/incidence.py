@@ -12,6 +12,7 @@ from dashboards.answers import counted
 from dashboards.components import words
 from dashboards.components.chart import chart
 from dashboards.components.curve_plot import stepped_curves
+from dashboards.components.looks import looks
 from dashboards.components.markup import element, show
 from dashboards.components.measure_panel import folds
 from dashboards.components.tables import table
@@ -36,10 +37,24 @@ def incidence() -> None:
     else:
         _drawn(found)
         _fixed(found)
+        show(element("p", _linkage(), class_="beside"))
         show(element("p", measure.caution, class_="beside attention"))
         show(element("p", words.provenance(found.to_dict()), class_="provenance"))
+        values = {
+            one.name: tuple(_at(one, place) for place in range(len(one.at)))
+            for one in found.estimates.values()
+        }
+        looks(values, max(max(one.at) for one in found.estimates.values()))
     with st.container(key=f"panel_{MEASURE}"):
         folds(measure)
+
+
+def _linkage() -> str:
+    """Whether linkage with a cancer registry lengthens what ``lost`` knows."""
+    until = session.registry().site.linkage_complete_until
+    if until is None:
+        return "No day is stated up to which linkage with a cancer registry is complete; lost knows only what was reported back."
+    return f"Linkage with a cancer registry is complete up to {until}: lost takes every procedure as followed at least until then."
 
 
 def _drawn(found: Curve) -> None:

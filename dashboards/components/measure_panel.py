@@ -13,12 +13,13 @@ from dashboards.components.definition import definition
 from dashboards.components.exclusion_flow import exclusion_flow
 from dashboards.components.groups import stratum_label, stratum_name
 from dashboards.components.markup import element, show
+from dashboards.components.planning import procedures_needed
 from dashboards.components.procedure_list import procedure_list
 from dashboards.components.quantities import quantity_table
 from dashboards.components.strip import StripRow, strip
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Sequence
 
     from registry.measures import Measure
 
@@ -51,12 +52,10 @@ def _proportion(measure: Measure) -> None:
     lines = [words.patients(row), words.excluded(row["excluded"]), words.bounds(row)]
     show(element("p", shown.sentence, class_="result"))
     show(element("p", " ".join(filter(None, lines)), class_="beside"))
-    if (
-        shown.kind == "rate"
-        and row["interval"] != "clustered"
-        and (line := words.clustering(counted.clustering(measure.id)))
-    ):
-        show(element("p", line, class_="beside attention"))
+    if shown.kind == "rate" and row["interval"] != "clustered":
+        ratio = counted.clustering([measure.id]).get((measure.id, row["stratum"]))
+        if line := words.clustering(ratio):
+            show(element("p", line, class_="beside attention"))
     if measure.caution:
         show(element("p", measure.caution, class_="beside"))
 
@@ -76,15 +75,42 @@ def _strata(measure: Measure, by: str) -> None:
         full_axis=False,
         key=f"{measure.id} by {by}",
     )
+    clustering_line(rows, by=by)
+
+
+def clustering_line(rows: Sequence[StripRow], *, by: str | None = None) -> None:
+    """Say of which rows of a strip the plain interval is more than ten per cent too narrow.
+
+    Parameters
+    ----------
+    rows
+        Proportions under the sidebar's filters.
+    by
+        Stratum by which they are split; None for all procedures together.
+    """
+    minimum = session.minimum_n()
+    plain = [
+        one
+        for one in rows
+        if one.result["interval"] != "clustered" and words.figure(one.result, minimum).kind == "rate"
+    ]
+    if not plain:
+        return
+    ratios = counted.clustering(dict.fromkeys(one.result["measure"] for one in rows), by=by)
+    named = [(one.name, ratios.get((one.result["measure"], one.result["stratum"]))) for one in plain]
+    if line := words.clustering_of(named):
+        show(element("p", line, class_="beside attention"))
 
 
 def folds(measure: Measure) -> None:
-    """Definition, exclusion flow and procedures of a measure; they cost nothing until they are opened."""
+    """Definition, exclusion flow, procedures and planning of a measure; they cost nothing until they are opened."""
     parts: dict[str, Callable[[], None]] = {
         "Definition": lambda: definition(measure),
         "Exclusion flow": lambda: exclusion_flow(measure),
         "Procedures behind it": lambda: procedure_list(measure),
     }
+    if measure.kind == "proportion":
+        parts["How many procedures are needed"] = lambda: procedures_needed(measure)
     for label, draw in parts.items():
         fold = st.expander(label, key=f"{label} {measure.id}", on_change="rerun")
         if fold.open:

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from dashboards.components.palette import INK, MUTED
+from dashboards.components.palette import INK, MUTED, PAPER
 
 if TYPE_CHECKING:
+    import numpy as np
     import polars as pl
 
 #: Lengths that a scale bar may have, mm.
@@ -60,6 +61,28 @@ def target(along: Encoding, across: Encoding) -> Encoding:
         },
         "encoding": {"x": along, "y": across},
     }
+
+
+def ellipse(
+    outline: np.ndarray | None, colour: str, dash: tuple[int, ...], along: Encoding, across: Encoding
+) -> list[Encoding]:
+    """A closed outline in mm, shape (k, 2), right and up; nothing where there is none."""
+    if outline is None:
+        return []
+    corners = [
+        {"along_mm": float(right), "across_mm": float(up), "corner": place}
+        for place, (right, up) in enumerate(outline)
+    ]
+    place = {"x": along, "y": across, "order": {"field": "corner", "type": "quantitative"}}
+    # A paper-coloured line below it keeps it apart from many points.
+    strokes = (
+        {"stroke": PAPER, "strokeWidth": 5},
+        {"stroke": colour, "strokeWidth": 2, "strokeDash": list(dash)},
+    )
+    return [
+        {"data": {"values": corners}, "mark": {"type": "line", **stroke}, "encoding": place}
+        for stroke in strokes
+    ]
 
 
 def scale_bar(along_reach: float, along: Encoding) -> list[Encoding]:

@@ -6,11 +6,17 @@ from math import ceil
 from typing import TYPE_CHECKING, Any
 
 from dashboards.components.palette import GROUPS
-from dashboards.components.plane_marks import Encoding, outline, scale_bar, target
+from dashboards.components.plane_marks import Encoding, ellipse, outline, scale_bar, target
 from registry.vocabulary import labels
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    import numpy as np
     import polars as pl
+
+    #: Outline in mm, colour, dashes.
+    Ellipse = tuple[np.ndarray | None, str, tuple[int, ...]]
 
 HEIGHT = 280
 #: More points than this are drawn smaller.
@@ -40,7 +46,14 @@ def judgement_styles(rows: pl.DataFrame) -> dict[str, tuple[str, str]]:
 
 
 def plane(
-    rows: pl.DataFrame, up: str, aperture_mm: float | None, limits: tuple[float, float], around_target: bool
+    rows: pl.DataFrame,
+    up: str,
+    aperture_mm: float | None,
+    limits: tuple[float, float],
+    around_target: bool,
+    *,
+    right: str = "",
+    ellipses: Sequence[Ellipse] = (),
 ) -> dict[str, Any]:
     """Vega-Lite specification of one plane.
 
@@ -56,17 +69,25 @@ def plane(
         From :func:`reach`.
     around_target
         Outline it around the target, or around the first position reached.
+    right
+        What right means where the plane does not hold the needle; empty where right is deeper.
+    ellipses
+        Outline (mm, shape (k, 2)), colour and dashes of each; an outline of None draws nothing.
     """
-    along, across = _axes(limits, up)
+    titles = (f"mm, right = {right}", f"mm, up = {up}")
+    if not right:
+        titles = ("mm along the needle, right = deeper", f"mm across, up = {up}")
+    along, across = _axes(limits, titles)
     layers = [
         *outline(rows, aperture_mm, around_target, along, across),
-        _points(rows, along, across),
+        _points(rows, along, across, faint=bool(ellipses)),
+        *(layer for one in ellipses for layer in ellipse(*one, along, across)),
         target(along, across),
     ]
     return {"width": "container", "height": HEIGHT, "layer": [*layers, *scale_bar(limits[0], along)]}
 
 
-def _axes(limits: tuple[float, float], up: str) -> tuple[Encoding, Encoding]:
+def _axes(limits: tuple[float, float], titles: tuple[str, str]) -> tuple[Encoding, Encoding]:
     """Both axes with as many pixels per mm as the tighter of the two directions allows."""
     a, b = limits
     wide, high = f"max({a}, {b} * width / height)", f"max({b}, {a} * height / width)"
@@ -79,7 +100,7 @@ def _axes(limits: tuple[float, float], up: str) -> tuple[Encoding, Encoding]:
             "nice": False,
             "zero": False,
         },
-        "axis": {"title": "mm along the needle, right = deeper", "tickCount": 7},
+        "axis": {"title": titles[0], "tickCount": 7},
     }
     across = {
         "field": "across_mm",
@@ -90,12 +111,12 @@ def _axes(limits: tuple[float, float], up: str) -> tuple[Encoding, Encoding]:
             "nice": False,
             "zero": False,
         },
-        "axis": {"title": f"mm across, up = {up}", "tickCount": 7},
+        "axis": {"title": titles[1], "tickCount": 7},
     }
     return along, across
 
 
-def _points(rows: pl.DataFrame, along: Encoding, across: Encoding) -> Encoding:
+def _points(rows: pl.DataFrame, along: Encoding, across: Encoding, *, faint: bool) -> Encoding:
     styles = judgement_styles(rows)
     few = rows.height <= _MANY
 
@@ -110,7 +131,7 @@ def _points(rows: pl.DataFrame, along: Encoding, across: Encoding) -> Encoding:
             "filled": False,
             "size": 60 if few else 22,
             "strokeWidth": 1.8 if few else 1.1,
-            "opacity": 1 if few else 0.7,
+            "opacity": 1 if few else 0.4 if faint else 0.7,
         },
         "encoding": {
             "x": along,

@@ -11,7 +11,7 @@ from dashboards.answers import counted
 from dashboards.components import cautions
 from dashboards.components.groups import group_of, grouped, question
 from dashboards.components.markup import element, show
-from dashboards.components.measure_panel import measure_panel
+from dashboards.components.measure_panel import clustering_line, measure_panel
 from dashboards.components.quantities import quantity_table
 from dashboards.components.strip import StripRow, strip
 
@@ -41,6 +41,7 @@ def service_strip(
         for one, row in zip(shown, counted.results(ids), strict=True)
     ]
     strip(rows, session.minimum_n(), caption=caption, full_axis=full_axis, key=key)
+    clustering_line(rows)
 
 
 def measures_of(*groups: str, key: str, full_axis: bool = False) -> None:

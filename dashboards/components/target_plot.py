@@ -52,13 +52,16 @@ def target_planes(geometry: Geometry, *, aperture_mm: float | None, around_targe
 
 def _legend(rows: pl.DataFrame) -> Markup:
     """Symbols of the judgements, for both planes at once."""
+    return element("ul", *symbols(rows), class_="legend glyphs")
+
+
+def symbols(rows: pl.DataFrame) -> list[Markup]:
+    """Entries of a legend: the target, and each judgement that occurs with its symbol."""
     entries = [
         element("li", element("b", _GLYPHS[shape], style=f"color:{colour}", aria_hidden="true"), name)
         for name, (colour, shape) in judgement_styles(rows).items()
     ]
-    return element(
-        "ul", element("li", element("b", "+", aria_hidden="true"), "target"), *entries, class_="legend glyphs"
-    )
+    return [element("li", element("b", "+", aria_hidden="true"), "target"), *entries]
 
 
 #: Shape of the drawing -> the character that looks like it.

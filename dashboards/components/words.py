@@ -5,8 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+from registry.measures import WORTH_SAYING
+
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Iterable, Mapping
     from datetime import date
 
 Row = dict[str, Any]
@@ -22,8 +24,6 @@ METHODS = {
     "clustered": "Wilson, clustered by patient",
 }
 NO_PROCEDURES = "no procedures"
-#: A clustered interval wider than the plain one by more than this is worth a line.
-CLUSTERING_LIMIT = 1.10
 
 
 @dataclass(frozen=True)
@@ -91,6 +91,9 @@ def figure(row: Row, minimum: int) -> Figure:
             "zero", counts, f"0{NARROW}%", f"upper bound {100 * bound:.1f}", sentence, 0.0, 0.0, bound
         )
     rate, low, high = row["proportion"], row["lower"], row["upper"]
+    if low is None or high is None:
+        text = f"{percent(rate)}, {counts}; no interval: all are of one patient."
+        return Figure("rate", counts, percent(rate), "no interval", text, rate)
     sentence = f"{percent(rate)}, {counts}; {level} interval {span(low, high)} ({row['method']})."
     return Figure(
         "rate", counts, percent(rate), f"{100 * low:.1f}–{100 * high:.1f}", sentence, rate, low, high
@@ -150,11 +153,30 @@ def bounds(row: Row) -> str:
 
 def clustering(ratio: float | None) -> str:
     """A line where the plain interval is more than ten per cent too narrow; empty otherwise."""
-    if ratio is None or ratio <= CLUSTERING_LIMIT:
+    if ratio is None or ratio <= WORTH_SAYING:
         return ""
     return (
         f"Several procedures of one patient are alike here: the interval that allows for it is {ratio:.2f} times as wide. "
         "Choose the clustered interval in the sidebar."
+    )
+
+
+def clustering_of(named: Iterable[tuple[str, float | None]]) -> str:
+    """One line for several figures: those whose plain interval is more than ten per cent too narrow; empty for none.
+
+    Parameters
+    ----------
+    named
+        Name of each figure, and the width of its interval by patient over that of the plain one.
+    """
+    wider = [
+        f"{name} ({ratio:.2f} times)" for name, ratio in named if ratio is not None and ratio > WORTH_SAYING
+    ]
+    if not wider:
+        return ""
+    return (
+        "Several procedures of one patient are alike, and the interval that allows for it is more than 10"
+        f"{NARROW}% wider for: {'; '.join(wider)}. Choose the clustered interval in the sidebar."
     )
 
 

@@ -6,6 +6,7 @@ import csv
 import io
 import json
 import sys
+from contextlib import contextmanager
 from datetime import date, datetime
 from enum import StrEnum
 from pathlib import Path
@@ -14,12 +15,13 @@ from zoneinfo import ZoneInfo
 
 import typer
 
-from registry.errors import UsageProblem
+from registry.errors import RegistryBusy, UsageProblem
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Iterator, Sequence
 
     from registry.site import Site
+    from registry.store import Registry
 
 
 class Format(StrEnum):
@@ -69,6 +71,24 @@ def day(text: str | None, option: str) -> date | None:
         raise UsageProblem(f"{option} {text}: is not a calendar date. Write it as 2026-06-30.") from None
 
 
+@contextmanager
+def reading(folder: Path) -> Iterator[Registry]:
+    """The registry for reading; while another process owns it, the copy that this one publishes."""
+    from registry import snapshot
+    from registry.store import Registry
+
+    try:
+        opened = Registry.open(folder)
+    except RegistryBusy:
+        last = snapshot.published(folder)
+        if last is None:
+            raise
+        opened = Registry.of_snapshot(folder)
+        typer.echo(last.line(), err=True)
+    with opened:
+        yield opened
+
+
 def say(text: str) -> None:
     """One line on standard output."""
     typer.echo(text)
@@ -85,8 +105,14 @@ def shown(value: Any) -> str:
     return str(value)
 
 
-def print_rows(rows: Sequence[dict[str, Any]], format_: Format, columns: Sequence[str] | None = None) -> None:
-    """Rows as a table, JSON array or CSV with a header."""
+def print_rows(
+    rows: Sequence[dict[str, Any]],
+    format_: Format,
+    columns: Sequence[str] | None = None,
+    *,
+    width: int | None = None,
+) -> None:
+    """Rows as a table, JSON array or CSV with a header; a table at most ``width`` columns wide."""
     names = list(columns or (rows[0].keys() if rows else []))
     if format_ is Format.JSON:
         say(
@@ -132,4 +158,5 @@ def print_rows(rows: Sequence[dict[str, Any]], format_: Format, columns: Sequenc
         table.add_row(*(shown(row.get(name)) for name in names))
     console = Console(highlight=False, markup=False)
     # In a pipe there is no width to fit to: cutting columns would lose figures.
-    Console(highlight=False, markup=False, width=console.width if console.is_terminal else 220).print(table)
+    there = console.width if console.is_terminal else 220
+    Console(highlight=False, markup=False, width=min(there, width or there)).print(table)

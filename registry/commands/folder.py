@@ -29,30 +29,76 @@ def create(
 def migrate(
     folder: FolderArgument,
     list_only: Annotated[bool, typer.Option("--list", help="Only say what would be applied.")] = False,
+    place: Annotated[
+        Path | None,
+        typer.Option(
+            "--backup-to",
+            help="Where the backup before it goes; site.toml or the parent folder otherwise.",
+            show_default=False,
+        ),
+    ] = None,
 ) -> None:
-    """Bring the schema of a registry to this version of the program."""
-    from registry import migrations
-    from registry.store import Registry
+    """Bring a registry to this version of the program: on a copy, compared, then swapped."""
+    from registry import site as site_file
+    from registry import upgrade
+    from registry.engine import current_user
+    from registry.store import SITE, Registry, utc_now
 
-    with Registry.open(folder, write=True, migrate=not list_only) as registry, registry.cursor() as cursor:
-        pending = migrations.pending(cursor, "migrations")
-        done = sorted(migrations.applied(cursor))
-    say(
-        f"Schema {done[-1] if done else 0}. "
-        + (f"Pending: {', '.join(pending)}" if pending else "Nothing pending.")
-    )
+    pending = upgrade.pending(folder)
+    if list_only or not pending:
+        say(f"Pending: {', '.join(pending)}." if pending else "Nothing pending.")
+        if not list_only:
+            with Registry.open(folder, write=True):
+                pass  # derives the kept rows anew where this program does it otherwise
+        return
+    site = site_file.read(folder / SITE)
+    chosen = place or (Path(site.backup_folder) if site.backup_folder else folder.resolve().parent)
+    done = upgrade.upgrade(folder, chosen, as_of=today_at(site), author=current_user(), clock=utc_now)
+    for line in done.lines():
+        say(line)
 
 
-def check(folder: FolderArgument, format_: FormatOption = Format.TABLE) -> None:
+def check(
+    folder: FolderArgument,
+    show_all: Annotated[
+        bool, typer.Option("--all", help="In a table, every note too; without it they are counted.")
+    ] = False,
+    format_: FormatOption = Format.TABLE,
+) -> None:
     """Run the data checks over the whole registry, and apply a changed site.toml."""
     from registry import checks
     from registry.store import Registry
 
     with Registry.open(folder, write=True) as registry:
         found = checks.check_registry(registry, today_at(registry.site))
-    print_rows(found.to_dicts(), format_, found.columns)
-    if not found.filter(found["severity"] != "note").is_empty():
+    is_note = found["severity"] == "note"
+    if show_all or format_ is not Format.TABLE:
+        print_rows(found.to_dicts(), format_, found.columns)
+    else:
+        rows = found.filter(~is_note)
+        if rows.is_empty():
+            say("No row contradicts another, none is doubtful.")
+        else:
+            print_rows(rows.to_dicts(), format_, found.columns)
+        _print_notes(found.filter(is_note).to_dicts())
+    if not is_note.all():
         raise typer.Exit(1)
+
+
+def _print_notes(notes: list[dict[str, str]]) -> None:
+    """How often each note is due, and what it says: there is nothing to correct."""
+    if not notes:
+        return
+    counted: dict[tuple[str, str, str], int] = {}
+    for one in notes:
+        place = (one["check"], one["message"], one["hint"])
+        counted[place] = counted.get(place, 0) + 1
+    rows = [
+        {"note": check, "rows": count, "message": f"{message} {hint}"}
+        for (check, message, hint), count in sorted(counted.items())
+    ]
+    say("Notes, counted (--all lists their rows):")
+    print_rows(rows, Format.TABLE, width=100)
 
 
 def verify(folder: FolderArgument) -> None:

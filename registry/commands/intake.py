@@ -1,26 +1,30 @@
-"""Commands that bring rows in: import, held."""
+"""Commands that bring rows in, hold them or take them out: import, held, withdraw."""
 
 from __future__ import annotations
 
 import json
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from registry.commands.common import FolderArgument, Format, FormatOption, print_rows, say, today_at
 from registry.errors import UsageProblem
 
+if TYPE_CHECKING:
+    from registry.intake import InboxReport, IntakeReport
+
 
 def import_(
     folder: FolderArgument,
     source: Annotated[
-        Path,
+        Path | None,
         typer.Argument(
-            help="Folder of CSV files named after the tables, one such file, or a file for --mapping.",
+            help="Folder of CSV files named after the tables, one such file, or a file for --mapping; "
+            "without it everything in the inbox of the registry.",
             show_default=False,
         ),
-    ],
+    ] = None,
     mapping: Annotated[
         Path | None, typer.Option(help="Mapping file (TOML) of a CSV or XLSX source.", show_default=False)
     ] = None,
@@ -51,20 +55,26 @@ def import_(
     from registry.engine import current_user
     from registry.imports import mapped, registry_csv
     from registry.imports.mapping import read_mapping
-    from registry.intake import Options, accept
+    from registry.intake import Options, Reading, accept, take_inbox
     from registry.store import Registry
 
-    if not source.exists():
+    if source is not None and not source.exists():
         raise UsageProblem(f"{source}: there is no such file or folder.")
+    options = Options(dry_run, all_or_nothing, held_share_max, reason)
+    report: InboxReport | IntakeReport
     with Registry.open(folder, write=True) as registry:
-        if mapping is None:
-            received = registry_csv.read(source, ignore_unknown=ignore_unknown)
+        stated = read_mapping(mapping) if mapping else None
+        author, today = current_user(), today_at(registry.site)
+        if source is None:
+            how = Reading(stated, ignore_unknown, include_hidden)
+            report = take_inbox(registry, author=author, today=today, options=options, reading=how)
         else:
-            received = mapped.read(source, read_mapping(mapping), include_hidden=include_hidden)
-        options = Options(dry_run, all_or_nothing, held_share_max, reason)
-        report = accept(
-            registry, received, author=current_user(), today=today_at(registry.site), options=options
-        )
+            received = (
+                mapped.read(source, stated, include_hidden=include_hidden)
+                if stated
+                else registry_csv.read(source, ignore_unknown=ignore_unknown)
+            )
+            report = accept(registry, received, author=author, today=today, options=options)
         registry.checkpoint()
     if format_ is Format.JSON:
         say(json.dumps(report.to_dict(), indent=2, default=str, ensure_ascii=False))
@@ -95,3 +105,29 @@ def held(
             return
         found = quarantine.open_rows(registry)
     print_rows(found.to_dicts(), format_, found.columns)
+
+
+def withdraw(
+    folder: FolderArgument,
+    table: Annotated[str, typer.Argument(help="Table of the data dictionary.", show_default=False)],
+    key: Annotated[
+        list[str],
+        typer.Argument(
+            help="Key of the row, such as P1, or R1 P1 2 for the second version of a report.",
+            show_default=False,
+        ),
+    ],
+    reason: Annotated[
+        str, typer.Option(help="Why; kept in the history and the trail. Names no person.", show_default=False)
+    ],
+) -> None:
+    """Take one row out of the current record; it stays in the history."""
+    from registry.engine import current_user
+    from registry.intake import withdraw as run
+    from registry.store import Registry
+
+    with Registry.open(folder, write=True) as registry:
+        done = run(registry, table, key, author=current_user(), reason=reason)
+        registry.checkpoint()
+    for line in done.lines():
+        say(line)

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from registry.commands import narrow
 from registry.commands.common import (
     AsOfOption,
     FolderArgument,
@@ -16,13 +17,18 @@ from registry.commands.common import (
     ToOption,
     day,
     print_rows,
+    reading,
     say,
     today_at,
 )
 from registry.errors import UsageProblem
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+    from datetime import date
     from pathlib import Path
+
+    from registry.store import Registry
 
 _COLUMNS = (
     "measure",
@@ -163,10 +169,9 @@ def _evaluate(
     format_: Format,
 ) -> None:
     from registry.measures import evaluate
-    from registry.store import Registry
 
     _known(ids)
-    with Registry.open(folder) as registry:
+    with reading(folder) as registry:
         moment = day(as_of, "--as-of") or today_at(registry.site)
         results = evaluate(
             registry,
@@ -179,6 +184,11 @@ def _evaluate(
             confidence=confidence,
         )
         minimum = registry.site.minimum_n
+        wider = (
+            _wider(registry, results, moment, day(start, "--from"), day(end, "--to"), by, confidence)
+            if format_ is Format.TABLE and interval is not Interval.CLUSTERED
+            else []
+        )
     rows = [one.to_dict() for one in results]
     if format_ is Format.JSON:
         import json
@@ -187,8 +197,53 @@ def _evaluate(
         return
     _print_kinds(rows, format_, minimum)
     if format_ is Format.TABLE:
+        for line in wider:
+            narrow.paragraph(line)
         say(f"As of {moment}; {rows[0]['registry'] if rows else ''}.")
         say("An audit of the record: it does not decide concordance, biopsy or treatment.")
+
+
+def _wider(
+    registry: Registry,
+    results: Sequence[object],
+    as_of: date,
+    start: date | None,
+    end: date | None,
+    by: Stratum | None,
+    confidence: float,
+) -> list[str]:
+    """Lines for the proportions whose plain interval is more than ten per cent too narrow."""
+    from registry.measures import WORTH_SAYING, CategoryTable, ProportionResult, clustering_effects
+
+    shown = {
+        (one.measure, one.stratum)
+        for one in results
+        if isinstance(one, ProportionResult) and one.numerator and one.denominator >= registry.site.minimum_n
+    }
+    ids = sorted({measure for measure, _ in shown})
+    stratum = by.value if by else None
+    effects = clustering_effects(
+        registry, ids, as_of=as_of, start=start, end=end, by=stratum, confidence=confidence
+    )
+    ratios = [(_named(*key), one.ratio) for key, one in effects.items() if key in shown]
+    for one in results:
+        if isinstance(one, CategoryTable):
+            ratios += [
+                (_named(f"{one.measure}.{ratio.name}", one.stratum), ratio.clustering)
+                for ratio in one.ratios
+                if ratio.x and ratio.n >= registry.site.minimum_n
+            ]
+    wide = [(name, ratio) for name, ratio in sorted(ratios) if ratio is not None and ratio > WORTH_SAYING]
+    if not wide:
+        return []
+    return [
+        "Several procedures of one patient are alike, and the interval that allows for it is more than 10 % wider for "
+        f"{', '.join(f'{name} ({ratio:.2f} times)' for name, ratio in wide)}. Ask for it with --interval clustered."
+    ]
+
+
+def _named(measure: str, stratum: str) -> str:
+    return measure if stratum == "all" else f"{measure}, {stratum}"
 
 
 def _print_kinds(rows: list[dict[str, Any]], format_: Format, minimum: int) -> None:
@@ -197,22 +252,46 @@ def _print_kinds(rows: list[dict[str, Any]], format_: Format, minimum: int) -> N
     quantities = [row for row in rows if "median" in row]
     others = [row for row in rows if row not in proportions and row not in quantities]
     if format_ is Format.TABLE:
-        proportions = [_without_percentage(row, minimum) for row in proportions]
-    for group, columns in ((proportions, _COLUMNS), (quantities, _QUANTITY_COLUMNS)):
-        if group:
-            print_rows(group, format_, columns)
+        if proportions:
+            narrow.print_proportions(proportions, minimum)
+        if quantities:
+            narrow.print_quantities(quantities)
+        if proportions or quantities:
+            narrow.say_left_out()
+    else:
+        for group, columns in ((proportions, _COLUMNS), (quantities, _QUANTITY_COLUMNS)):
+            if group:
+                print_rows(group, format_, columns)
     for row in others:
+        if "assumptions" in row:
+            _print_sampling(row, format_, minimum)
+            continue
         for part in row.get("rows", [row]):
             print_rows([part], format_)
 
 
-def _without_percentage(row: dict[str, Any], minimum: int) -> dict[str, Any]:
-    """Below the site's minimum only counts are shown; an empty denominator says so."""
-    if row["denominator"] == 0:
-        return {**row, "proportion": "no procedures", "lower": None, "upper": None}
-    if row["denominator"] < minimum:
-        return {**row, "proportion": f"fewer than {minimum}", "lower": None, "upper": None}
-    return row
+def _print_sampling(row: dict[str, Any], format_: Format, minimum: int) -> None:
+    """Shares with everything that they assume; counts only below the site's minimum."""
+    parts = [{"stratum": row["stratum"], **part} for part in row["rows"]]
+    if format_ is not Format.TABLE:
+        print_rows(parts, format_)
+        return
+    left_out = sum(row["excluded"].values())
+    say(
+        f"{row['measure']}, {row['stratum']}: {row['n']} procedures of {row['patients']} patients, {left_out} left out; "
+        f"hours not known or not placed: {row['hours_not_known']}."
+    )
+    print_rows(
+        [{"left out because": reason, "procedures": number} for reason, number in row["excluded"].items()],
+        format_,
+    )
+    if row["n"] < minimum:
+        say(f"Fewer than {minimum} procedures: counts only.")
+    else:
+        print_rows(parts, format_)
+        say(f"Numerical error (standard error) at most {row['numerical_error']:.2g}.")
+    for sentence in (*row["assumptions"], row["caution"]):
+        say(f"- {sentence}")
 
 
 def _procedures(
@@ -224,22 +303,25 @@ def _procedures(
     by: Stratum | None,
     format_: Format,
 ) -> None:
+    from registry import sampling
     from registry.measures import procedures
-    from registry.store import Registry
 
     _known(ids)
-    with Registry.open(folder) as registry:
+    with reading(folder) as registry:
         moment = day(as_of, "--as-of") or today_at(registry.site)
         for one in ids:
-            found = procedures(
-                registry,
-                one,
-                as_of=moment,
-                start=day(start, "--from"),
-                end=day(end, "--to"),
-                by=by.value if by else None,
+            period = {"as_of": moment, "start": day(start, "--from"), "end": day(end, "--to")}
+            split = by.value if by else None
+            found = (
+                sampling.sampling_procedures(registry, **period, by=split)  # type: ignore[arg-type]
+                if one == sampling.MEASURE
+                else procedures(registry, one, **period, by=split)  # type: ignore[arg-type]
             )
-            print_rows(found.to_dicts(), format_, found.columns)
+            shown = found.columns
+            if one == sampling.MEASURE and format_ is Format.TABLE:
+                # The inputs beside the figures are for a file: a table has no room for them.
+                shown = shown[: shown.index("numerical_error") + 1]
+            print_rows(found.to_dicts(), format_, shown)
 
 
 def worklist(
@@ -251,7 +333,6 @@ def worklist(
     format_: FormatOption = Format.TABLE,
 ) -> None:
     """What waits for somebody: reviews, reports, follow-ups."""
-    from registry.store import Registry
     from registry.worklists import load_worklists, rows
 
     known = load_worklists()
@@ -264,6 +345,6 @@ def worklist(
         return
     if name.replace("-", "_") not in known:
         raise UsageProblem(f"{name}: there is no such worklist. Known: {', '.join(known)}.")
-    with Registry.open(folder) as registry:
+    with reading(folder) as registry:
         found = rows(registry, name.replace("-", "_"), as_of=day(as_of, "--as-of") or today_at(registry.site))
     print_rows(found.to_dicts(), format_, found.columns)

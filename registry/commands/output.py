@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import os
+import re
 import signal
 import subprocess
 import sys
+from contextlib import suppress
 from datetime import date
+from ipaddress import ip_address
 from pathlib import Path
 from typing import Annotated
 
@@ -81,6 +84,7 @@ def demo(
         return
     store.create(folder, time_zone="UTC", name="Three-site demonstration service (invented)")
     site = (folder / "site.toml").read_text(encoding="utf-8")
+    site = site.replace("# measurement_sd_mm = ...", DEMO_MEASUREMENT)
     (folder / "site.toml").write_text(site + DEMO_FRAME, encoding="utf-8")
     with tempfile.TemporaryDirectory() as scratch:
         say(f"Inventing {procedures:,} procedures ...")
@@ -91,15 +95,17 @@ def demo(
                 registry, registry_csv.read(made), author="demo", today=date(2026, 7, 1), options=Options()
             )
             registry.checkpoint()
-        truth = made / "truth.json"
-        if truth.exists():
-            (folder / "truth.json").write_bytes(truth.read_bytes())
+        for truth in made.glob("*truth.json"):
+            (folder / truth.name).write_bytes(truth.read_bytes())
     (folder / "DEMO").write_text("All data in this registry are invented.\n", encoding="utf-8")
     for line in report.lines()[:16]:
         say(line)
     if report.refused:
         raise typer.Exit(1)
 
+
+#: The invented service measured how well it reads a coordinate, as its records say where they say it.
+DEMO_MEASUREMENT = "measurement_sd_mm = 1.0"
 
 #: The invented service's coordinate frame: prone, needle from the lateral side.
 DEMO_FRAME = """
@@ -114,8 +120,22 @@ hour_12 = "y_plus"
 def dashboard(
     folder: FolderArgument,
     port: Annotated[int, typer.Option(help="Port on the loopback address.", min=1, max=65535)] = 8501,
+    address: Annotated[str, typer.Option(help="Loopback address to listen on.")] = "127.0.0.1",
+    host_name: Annotated[
+        list[str] | None,
+        typer.Option(
+            help="Name under which a reverse proxy on this machine serves the pages; may be repeated.",
+            show_default=False,
+        ),
+    ] = None,
+    allow_root: Annotated[
+        bool,
+        typer.Option("--allow-root", help="Serve real data as the superuser, as in a container; written to the trail."),
+    ] = False,
 ) -> None:
     """Serve the pages on this machine until Ctrl-C."""
+    names = [_host_name(name) for name in host_name or []]
+    shown = _loopback(address)
     try:
         from dashboards.launch import command, environment
     except ModuleNotFoundError as problem:
@@ -127,10 +147,12 @@ def dashboard(
             f"{folder}: is not a registry folder. Make one with: biopsy-outcomes create {folder}"
         )
     try:
-        child = subprocess.Popen(command(folder, port), env={**os.environ, **environment(folder)})
+        child = subprocess.Popen(
+            command(folder, port, address, names), env={**os.environ, **environment(folder, allow_root=allow_root)}
+        )
     except OSError as problem:
         raise FileProblem(f"The page server cannot be started: {problem.strerror}.") from None
-    say(f"Serving http://127.0.0.1:{port} (Ctrl-C ends it)")
+    say(f"Serving http://{shown}:{port} (Ctrl-C ends it)")
     for name in ("SIGTERM", "SIGHUP"):
         if hasattr(signal, name):
             signal.signal(getattr(signal, name), _end)
@@ -139,6 +161,28 @@ def dashboard(
     except (KeyboardInterrupt, SystemExit):
         code = _stop(child)
     sys.exit(code)
+
+
+def _loopback(address: str) -> str:
+    """The address as a link writes it; only one that no other machine reaches."""
+    with suppress(ValueError):
+        if (number := ip_address(address)).is_loopback:
+            return f"[{number}]" if number.version == 6 else str(number)
+    raise UsageProblem(
+        f"--address {address}: the pages are served on a loopback address only (127.0.0.1 or ::1), as nothing "
+        "here asks another machine who it is. For a department put a reverse proxy with encryption and sign-in "
+        "on this machine: docs/deployment.md shows how."
+    )
+
+
+def _host_name(name: str) -> str:
+    """A plain host name; a pattern would let any page of the browser's speak for the user."""
+    if not re.fullmatch(r"[A-Za-z0-9]([A-Za-z0-9.-]{0,251}[A-Za-z0-9])?", name):
+        raise UsageProblem(
+            f"--host-name {name}: is not a host name. Give the name alone, without https:// and without a port, "
+            "for example registry.hospital.example."
+        )
+    return name
 
 
 def _end(*_: object) -> None:

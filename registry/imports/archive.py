@@ -8,6 +8,7 @@ files, or for any amount of text.
 
 from __future__ import annotations
 
+import io
 import zipfile
 import zlib
 from dataclasses import dataclass
@@ -15,20 +16,28 @@ from typing import TYPE_CHECKING
 from xml.parsers import expat
 
 from registry.errors import FileProblem
+from registry.imports.empty_cells import MixedPlaces, Sieve
 from registry.imports.faulty import NOTHING_IMPORTED
 from registry.imports.sheet_facts import SheetFacts, without_empty_tail
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Iterator
     from pathlib import Path
 
-#: Starting values of our own; a workbook of a hundred thousand rows stays below them.
+#: Starting values of our own; a workbook of a hundred thousand rows stays below them. Cells
+#: that are formatted and empty do not count; with them a workbook may be ten times larger.
 EXPANDED_LIMIT = 50 * 1024 * 1024
+WITH_EMPTY_LIMIT = 10 * EXPANDED_LIMIT
 RATIO_LIMIT = 100
 #: Small workbooks hold much repeated text and are harmless at any ratio.
 _RATIO_FROM = 1024 * 1024
 _BLOCK = 256 * 1024
 _WORKBOOK = "xl/workbook.xml"
+_SHEETS = "xl/worksheets/"
+#: Stands in for the sheets that are not read.
+_NO_ROWS = (
+    b'<worksheet xmlns="http://schemas.openxmlformats.org/spreadsheetml/2006/main"><sheetData/></worksheet>'
+)
 
 
 @dataclass(frozen=True)
@@ -86,7 +95,7 @@ def check(path: Path) -> Archive:
                     f"{name}: content does not match the name: an archive without a workbook in it. {NOTHING_IMPORTED}"
                 )
             _check_directory(archive, path)
-            _check_members(archive, name)
+            _check_members(archive, path)
             sheets = _sheets(archive)
             if not sheets or any(one.member not in names for one in sheets):
                 raise zipfile.BadZipFile
@@ -104,6 +113,7 @@ def check(path: Path) -> Archive:
         NotImplementedError,
         RuntimeError,
         KeyError,
+        MixedPlaces,
     ):
         raise FileProblem(
             f"{name}: the workbook is damaged. {NOTHING_IMPORTED} Save it again as .xlsx."
@@ -111,38 +121,66 @@ def check(path: Path) -> Archive:
 
 
 def _check_directory(archive: zipfile.ZipFile, path: Path) -> None:
-    expanded = sum(one.file_size for one in archive.infolist())
-    packed = max(path.stat().st_size, 1)
-    if expanded > EXPANDED_LIMIT:
+    """Refuse by what the directory says: quick, and nothing is inflated."""
+    expanded = _expanded(archive)
+    sheets = sum(one.file_size for one in archive.infolist() if one.filename.startswith(_SHEETS))
+    if expanded - sheets > EXPANDED_LIMIT or expanded > WITH_EMPTY_LIMIT:
+        raise _too_large(path.name, expanded)
+
+
+def _expanded(archive: zipfile.ZipFile) -> int:
+    return sum(one.file_size for one in archive.infolist())
+
+
+def _too_large(name: str, expanded: int) -> FileProblem:
+    return FileProblem(
+        f"{name}: the workbook would expand to {expanded / 1024**2:,.0f} MB, more than "
+        f"{EXPANDED_LIMIT // 1024**2}. {NOTHING_IMPORTED} Copy the rows that matter into a new workbook."
+    )
+
+
+def _check_members(archive: zipfile.ZipFile, path: Path) -> None:
+    """Inflate every XML file once, counting what is not empty, and refuse document types."""
+    name, total, packed = path.name, 0, max(path.stat().st_size, 1)
+    for member in archive.infolist():
+        if not member.filename.endswith((".xml", ".rels", ".vml")):
+            # Pictures and the like are never inflated.
+            total += member.file_size
+            continue
+        parser = expat.ParserCreate()
+        parser.StartDoctypeDeclHandler = _refuse_document_type
+        for block in _blocks(archive, member.filename, name):
+            total += len(block)
+            if total > EXPANDED_LIMIT:
+                if (expanded := _expanded(archive)) > EXPANDED_LIMIT:
+                    raise _too_large(name, expanded)
+                # The directory may lie about the size.
+                raise FileProblem(
+                    f"{name}: the workbook expands beyond {EXPANDED_LIMIT // 1024**2} MB. {NOTHING_IMPORTED}"
+                )
+            parser.Parse(block, False)
+        parser.Parse(b"", True)
+    if total > RATIO_LIMIT * packed and total > _RATIO_FROM:
         raise FileProblem(
-            f"{path.name}: the workbook would expand to {expanded / 1024**2:,.0f} MB, more than "
-            f"{EXPANDED_LIMIT // 1024**2}. {NOTHING_IMPORTED} Copy the rows that matter into a new workbook."
-        )
-    if expanded > RATIO_LIMIT * packed and expanded > _RATIO_FROM:
-        raise FileProblem(
-            f"{path.name}: the workbook would expand {expanded / packed:,.0f}-fold, more than {RATIO_LIMIT}. "
+            f"{name}: the workbook would expand {total / packed:,.0f}-fold, more than {RATIO_LIMIT}. "
             f"{NOTHING_IMPORTED} Copy the rows that matter into a new workbook."
         )
 
 
-def _check_members(archive: zipfile.ZipFile, name: str) -> None:
-    """Inflate every XML file once, counting, and refuse document types."""
-    total = 0
-    for member in archive.infolist():
-        if not member.filename.endswith((".xml", ".rels", ".vml")):
-            continue
-        parser = expat.ParserCreate()
-        parser.StartDoctypeDeclHandler = _refuse_document_type
-        with archive.open(member) as handle:
-            while block := handle.read(_BLOCK):
-                total += len(block)
-                # The directory may lie about the size.
-                if total > EXPANDED_LIMIT:
-                    raise FileProblem(
-                        f"{name}: the workbook expands beyond {EXPANDED_LIMIT // 1024**2} MB. {NOTHING_IMPORTED}"
-                    )
-                parser.Parse(block, False)
-        parser.Parse(b"", True)
+def _blocks(archive: zipfile.ZipFile, member: str, name: str) -> Iterator[bytes]:
+    """A file of the workbook in blocks; a sheet without its empty cells."""
+    sieve = Sieve() if member.startswith(_SHEETS) else None
+    inflated = 0
+    with archive.open(member) as handle:
+        while block := handle.read(_BLOCK):
+            inflated += len(block)
+            if inflated > WITH_EMPTY_LIMIT:
+                raise FileProblem(
+                    f"{name}: the workbook expands beyond {WITH_EMPTY_LIMIT // 1024**2} MB. {NOTHING_IMPORTED}"
+                )
+            yield sieve.take(block) if sieve else block
+    if sieve:
+        yield sieve.end()
 
 
 def _sheets(archive: zipfile.ZipFile) -> tuple[SheetPlace, ...]:
@@ -180,7 +218,13 @@ def _walk(archive: zipfile.ZipFile, member: str, element: Callable[[str, dict[st
         parser.ParseFile(handle)
 
 
-def facts(path: Path, place: SheetPlace) -> SheetFacts:
+def sheet(path: Path, place: SheetPlace) -> bytes:
+    """The XML of a sheet without its empty cells."""
+    with zipfile.ZipFile(path) as archive:
+        return b"".join(_blocks(archive, place.member, path.name))
+
+
+def facts(xml: bytes) -> SheetFacts:
     """What the reader of cell values does not tell of a sheet: see :class:`SheetFacts`."""
     found = SheetFacts()
     parser = expat.ParserCreate()
@@ -188,6 +232,20 @@ def facts(path: Path, place: SheetPlace) -> SheetFacts:
     parser.StartElementHandler = found.start
     parser.EndElementHandler = found.end
     parser.CharacterDataHandler = found.text
-    with zipfile.ZipFile(path) as archive:
-        parser.Parse(without_empty_tail(archive.read(place.member)), True)
+    parser.Parse(without_empty_tail(xml), True)
     return found
+
+
+def slim(path: Path, place: SheetPlace, xml: bytes) -> io.BytesIO:
+    """The workbook with one sheet, without the empty cells: what its values are read from."""
+    made = io.BytesIO()
+    with zipfile.ZipFile(path) as archive, zipfile.ZipFile(made, "w") as copy:
+        for member in archive.infolist():
+            if member.filename == place.member:
+                copy.writestr(member.filename, xml)
+            elif member.filename.startswith(_SHEETS) and member.filename.endswith(".xml"):
+                copy.writestr(member.filename, _NO_ROWS)
+            elif member.filename.endswith((".xml", ".rels")):
+                copy.writestr(member.filename, archive.read(member))
+    made.seek(0)
+    return made

@@ -14,6 +14,7 @@ from registry.imports.faulty import NOTHING_IMPORTED
 from registry.imports.received import CleanCsv, Malformed, Received, ReceivedFile, SourceTable
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
     from pathlib import Path
 
     from registry.imports.faulty import Faulty
@@ -59,6 +60,15 @@ def read(path: Path, *, ignore_unknown: bool = False) -> Received:
         files = _files(path, found)
     except OSError as problem:
         raise FileProblem(f"{path.name}: cannot be read ({problem.strerror}). {NOTHING_IMPORTED}") from None
+    return _received(files, ignore_unknown, found)
+
+
+def read_files(paths: Sequence[Path], *, ignore_unknown: bool = False) -> Received:
+    """Read some ``<table>.csv`` files as one source; the rest as :func:`read`."""
+    return _received(paths, ignore_unknown, _Found())
+
+
+def _received(files: Sequence[Path], ignore_unknown: bool, found: _Found) -> Received:
     for one in files:
         try:
             _read_file(one, tables()[one.stem.lower()], ignore_unknown, found)

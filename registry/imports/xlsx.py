@@ -107,7 +107,8 @@ def read(path: Path, *, sheet: str | None, decimal: str, include_hidden: bool) -
     """
     checked = archive.check(path)
     place, notes = _choose(checked.sheets, sheet, include_hidden, path.name)
-    facts = archive.facts(path, place)
+    xml = archive.sheet(path, place)
+    facts = archive.facts(xml)
     if facts.last_column > MAX_COLUMNS:
         raise FileProblem(
             f"{path.name}: {facts.last_column:,} columns, more than {MAX_COLUMNS}. {NOTHING_IMPORTED}"
@@ -115,7 +116,7 @@ def read(path: Path, *, sheet: str | None, decimal: str, include_hidden: bool) -
     if checked.has_macros:
         notes.append(f"{path.name}: the workbook carries macros; they were not run.")
     values = _Values(decimal)
-    rows, is_1904 = _rows(path, place.name, facts, values)
+    rows, is_1904 = _rows(path, place, xml, facts, values)
     return Sheet(place.name, rows, facts, is_1904, tuple(notes))
 
 
@@ -146,7 +147,7 @@ def _choose(
 
 
 def _rows(
-    path: Path, sheet: str, facts: SheetFacts, values: _Values
+    path: Path, place: archive.SheetPlace, xml: bytes, facts: SheetFacts, values: _Values
 ) -> tuple[dict[int, list[str | None]], bool]:
     from openpyxl import load_workbook
     from openpyxl.utils.exceptions import InvalidFileException
@@ -158,14 +159,16 @@ def _rows(
             # What the library cannot keep on saving (lists, conditional formats) is
             # nothing to a reader of values.
             warnings.simplefilter("ignore")
-            book = load_workbook(path, read_only=True, data_only=True, keep_links=False)
+            book = load_workbook(
+                archive.slim(path, place, xml), read_only=True, data_only=True, keep_links=False
+            )
             try:
-                found = book[sheet]
+                found = book[place.name]
                 found.reset_dimensions()
                 rows: dict[int, list[str | None]] = {}
                 cells = found.iter_rows(min_row=1, max_row=facts.last_row, max_col=facts.last_column)
                 for number, row in enumerate(cells, start=1):
-                    texts = [values.text(cell, number, place) for place, cell in enumerate(row, start=1)]
+                    texts = [values.text(cell, number, column) for column, cell in enumerate(row, start=1)]
                     if any(text is not None for text in texts):
                         rows[number] = texts
                 return rows, book.epoch == _FIRST_1904
@@ -173,7 +176,7 @@ def _rows(
                 book.close()
     except (KeyError, ValueError, TypeError, AttributeError, IndexError, InvalidFileException) as problem:
         raise FileProblem(
-            f"{path.name}: the sheet {sheet!r} cannot be read ({type(problem).__name__}). {NOTHING_IMPORTED} "
+            f"{path.name}: the sheet {place.name!r} cannot be read ({type(problem).__name__}). {NOTHING_IMPORTED} "
             "Save the workbook again as .xlsx."
         ) from None
 

@@ -1,6 +1,19 @@
 """Intake: the only writer of the registry."""
 
 from registry.intake.accept import Options, accept
+from registry.intake.inbox import InboxReport, Reading, take_inbox
 from registry.intake.report import IntakeReport, ReportedProblem, RowCounts
+from registry.intake.withdrawal import Withdrawal, withdraw
 
-__all__ = ["IntakeReport", "Options", "ReportedProblem", "RowCounts", "accept"]
+__all__ = [
+    "InboxReport",
+    "IntakeReport",
+    "Options",
+    "Reading",
+    "ReportedProblem",
+    "RowCounts",
+    "Withdrawal",
+    "accept",
+    "take_inbox",
+    "withdraw",
+]

@@ -17,6 +17,7 @@ from registry.intake.batch import Batch
 from registry.intake.problems import WARNING
 from registry.intake.reopen import reopened_procedures
 from registry.intake.report import IntakeReport, ReportedProblem, RowCounts
+from registry.people import Action, require
 
 if TYPE_CHECKING:
     from datetime import date
@@ -79,6 +80,7 @@ def accept(
     NotSaved
         The registry could not take the change; nothing of it was written.
     """
+    author = require(Action.ENTER, registry).author(author)
     chosen = options or Options()
     _keep_raw(received, _raw_folder(registry, chosen))
     try:
@@ -139,7 +141,7 @@ def _accept_in(
         raise _NothingWritten(IntakeReport(**{**base.__dict__, "refused": refused}))
     names = {table.name for table in batch.tables}
     if held or names & {"patients", "procedures"}:
-        identifiers.write(cursor, registry.identity, names, quarantine.as_frame(held), stamp)
+        identifiers.write(cursor, registry.identity, names, quarantine.as_frame(held), stamp, batch.erased)
     # In a first load no decision stood before that a report could open again.
     reopened = [] if batch.in_place else reopened_procedures(cursor, names)
     for table in batch.tables:

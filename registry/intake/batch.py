@@ -13,14 +13,13 @@ import polars as pl
 
 from registry import checks
 from registry.dictionary import KEYS, Table
-from registry.intake.problems import HOLD, REVIEW, WARNING, Problem, shown
+from registry.intake import followers
+from registry.intake.dependents import contradicted
+from registry.intake.problems import HOLD, REVIEW, WARNING, Problem
 from registry.intake.relations import make_visits
 from registry.intake.sources import Sources
-from registry.intake.staging import (
-    key_columns,
-    same_key,
-    tables_of_batch,
-)
+from registry.intake.staging import key_columns, same_key, tables_of_batch
+from registry.intake.withdrawal import sent_again
 
 if TYPE_CHECKING:
     from datetime import date
@@ -68,11 +67,12 @@ class Batch:
         self.sources = Sources(received)
         self.tables = tables_of_batch(self.sources.names)
         self._confirmed = {name: self.sources.confirmed(name) for name in self.sources.names}
-        self._held_keys: dict[str, set[str]] = defaultdict(set)
+        # Key as sent -> row, of the rows that are held; for those that refer to them.
+        self.held_keys: dict[str, dict[str, int]] = defaultdict(dict)
+        # Rows in which a field is to be emptied, by table and field.
+        self.erased: dict[str, dict[str, list[int]]] = {}
         # Row id of the first row, for the tables whose rows already lie in place.
         self.in_place: dict[str, int] = {}
-
-    # -- staging -------------------------------------------------------------------
 
     # -- holding -------------------------------------------------------------------
 
@@ -101,9 +101,9 @@ class Batch:
         key = KEYS[name][0]
         frame = self.sources.frame(name)
         if key in frame.columns:
-            self._held_keys[name].update(
-                value for value in frame[key].gather(sorted(rows)).to_list() if value is not None
-            )
+            for row, value in zip(sorted(rows), frame[key].gather(sorted(rows)).to_list(), strict=True):
+                if value is not None:
+                    self.held_keys[name].setdefault(value, row)
         numbers = pl.DataFrame({"row_no": sorted(rows)}, schema={"row_no": pl.Int64})
         self.cursor.register("rows_to_hold", numbers.to_arrow())
         if name in self.in_place:
@@ -166,39 +166,53 @@ class Batch:
     # -- checking ------------------------------------------------------------------
 
     def check(self) -> None:
-        """References, then the data checks, table by table until nothing more is held."""
+        """References, then the data checks, until nothing more is held.
+
+        First table by table; then the stored rows that a correction contradicts, and the
+        rows that share a source line with a held one. Where these hold anything, what
+        relied on it is looked at again.
+        """
         checks.prepare(self.cursor)
         by_table: dict[str, list[checks.Check]] = defaultdict(list)
         for check in checks.load():
             if check.severity != "note":
                 by_table[check.table].append(check)
-        for table in self.tables:
-            while True:
-                fresh = self._hold_broken_references(table)
-                if table.name == "procedures":
-                    make_visits(self)
-                offences = checks.run(self.cursor, by_table[table.name], self.today)
-                stopping = [offence for offence in offences if offence.check.severity == "stop"]
-                if stopping and not self.stop:
-                    offence = stopping[0]
-                    self.stop = (
-                        f"{self.file(table.name, offence.row_no)}, line {self.line(table.name, offence.row_no)}, column "
-                        f"{self.header(table.name, offence.check.column)}: {offence.message} {offence.check.hint} Nothing was imported."
-                    )
-                holding = [
-                    _problem(offence) for offence in offences if offence.check.severity in (HOLD, REVIEW)
+        self.take(sent_again(self))
+        before = list(self.warnings)
+        fresh = True
+        while fresh:
+            self.warnings = list(before)
+            own: set[tuple[str, int]] = set()
+            for table in self.tables:
+                own |= self._check_table(table, by_table[table.name])
+            fresh = self.take(contradicted(self, own))
+            if self.received.grouped:
+                fresh = self._hold_whole_lines() or fresh
+
+    def _check_table(self, table: Table, asked: list[checks.Check]) -> set[tuple[str, int]]:
+        """Check one table until nothing more is held; returns check and row of what stays remarkable."""
+        while True:
+            fresh = self._hold_broken_references(table)
+            if table.name == "procedures":
+                make_visits(self)
+            offences = checks.run(self.cursor, asked, self.today)
+            stopping = [offence for offence in offences if offence.check.severity == "stop"]
+            if stopping and not self.stop:
+                offence = stopping[0]
+                self.stop = (
+                    f"{self.file(table.name, offence.row_no)}, line {self.line(table.name, offence.row_no)}, column "
+                    f"{self.header(table.name, offence.check.column)}: {offence.message} {offence.check.hint} Nothing was imported."
+                )
+            holding = followers.problems(self, [o for o in offences if o.check.severity in (HOLD, REVIEW)])
+            confirmed = self._confirmed[table.name]
+            standing = [p for p in holding if not (p.severity == REVIEW and p.row_no in confirmed)]
+            fresh = self.take(standing) or fresh
+            if not fresh:
+                self.take([p for p in holding if p not in standing])
+                self.warnings += [
+                    followers.as_problem(offence) for offence in offences if offence.check.severity == WARNING
                 ]
-                confirmed = self._confirmed[table.name]
-                standing = [p for p in holding if not (p.severity == REVIEW and p.row_no in confirmed)]
-                fresh = self.take(standing) or fresh
-                if not fresh:
-                    self.take([p for p in holding if p not in standing])
-                    self.warnings += [
-                        _problem(offence) for offence in offences if offence.check.severity == WARNING
-                    ]
-                    break
-        if self.received.grouped:
-            self._hold_whole_lines()
+                return {(offence.check.name, offence.row_no) for offence in offences}
 
     def _hold_broken_references(self, table: Table) -> bool:
         fresh = False
@@ -212,24 +226,7 @@ class Batch:
                     f"SELECT row_no, {column} FROM staged_{table.name} AS c WHERE {column} IS NOT NULL "
                     f"AND NOT EXISTS (SELECT 1 FROM known_{field.references} AS k WHERE k.{parent} = c.{column})"
                 ).fetchall()
-                found = []
-                for row_no, value in rows:
-                    said = shown(value, field.sensitive)
-                    if field.sensitive or value in self._held_keys[field.references]:
-                        what = f"The row of {field.references} it refers to is held or not known."
-                    else:
-                        what = f"{said} is not known in {field.references}."
-                    found.append(
-                        Problem(
-                            table.name,
-                            row_no,
-                            field.name,
-                            "reference",
-                            HOLD,
-                            what,
-                            f"Send or correct the {field.references} row first, or with this one.",
-                        )
-                    )
+                found = followers.broken_references(self, field, rows)
                 if not self.take(found):
                     break
                 fresh = True
@@ -237,8 +234,9 @@ class Batch:
                     break
         return fresh
 
-    def _hold_whole_lines(self) -> None:
+    def _hold_whole_lines(self) -> bool:
         """Where one source line feeds several tables, its rows are held together."""
+        any_fresh = False
         while True:
             lines = {
                 (self.file(name, row), self.line(name, row))
@@ -256,7 +254,8 @@ class Batch:
             for table in self.tables:
                 fresh = self._hold_broken_references(table) or fresh
             if not fresh:
-                return
+                return any_fresh
+            any_fresh = True
 
     # -- places --------------------------------------------------------------------
 
@@ -285,11 +284,4 @@ def _as_confirmed(problem: Problem) -> Problem:
         WARNING,
         f"Confirmed by the sender: {problem.message}",
         problem.hint,
-    )
-
-
-def _problem(offence: checks.Offence) -> Problem:
-    check = offence.check
-    return Problem(
-        check.table, offence.row_no, check.column, check.name, check.severity, offence.message, check.hint
     )

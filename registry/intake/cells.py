@@ -114,8 +114,15 @@ def _date(field: Field, column: str) -> Cell:
 
 
 def without_offset(column: str) -> str:
-    """Condition that a text is a local time: only such a one can occur twice or never."""
-    return f"(strlen({column}) IN (10, 16) OR (strlen({column}) = 19 AND substr({column}, 17, 1) = ':'))"
+    """Condition that a text is a local time: only such a one can occur twice or never.
+
+    Seconds may carry one to six decimals (decision 0013).
+    """
+    fraction = (
+        f"strlen({column}) BETWEEN 21 AND 26 AND substr({column}, 20, 1) = '.' "
+        f"AND TRY_CAST(substr({column}, 21) AS UINTEGER) IS NOT NULL"
+    )
+    return f"(strlen({column}) IN (10, 16) OR (strlen({column}) = 19 AND substr({column}, 17, 1) = ':') OR ({fraction}))"
 
 
 def _timestamp(field: Field, column: str, site: Site) -> Cell:
@@ -157,7 +164,7 @@ def cell(field: Field, column: str, site: Site) -> Cell:
         return _date(field, column)
     if field.type == "timestamp":
         return _timestamp(field, column, site)
-    # On a table without rows nothing can be erased: the word is read as an empty cell.
+    # Where the word may stand it was taken out before; a key is never that word.
     return Cell(
         field.name,
         f"nullif({column}, {quoted(ERASE)})",
@@ -228,6 +235,12 @@ def _explain_time(field: Field, text: str, said: str, site: Site) -> tuple[str, 
         )
     if not is_date and re.match(r"^\d{4}-\d{2}-\d{2}[T ]24:", text):
         return "hour_24", f"{said} has hour 24.", "Write 00:00 of the next day."
+    if not is_date and re.match(r"^\d{4}-\d{2}-\d{2}[T ]\d{2}:\d{2}:\d{2}([.,]\d{7,}|,\d+|[.,]$)", text):
+        return (
+            "fraction",
+            f"{said} does not give the seconds with one to six decimals after a point.",
+            "Write such as 09:30:15.25, or leave the decimals out.",
+        )
     if not is_date and re.match(r"^\d{4}-\d{2}-\d{2}[T ]\d{2}:\d{2}", text):
         from datetime import datetime
 

@@ -14,6 +14,8 @@ import polars as pl
 from registry.store import frame
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
     import duckdb
 
     from registry.intake.write import Stamp
@@ -25,15 +27,23 @@ _TABLES = {
 
 
 def _upsert(identity: duckdb.DuckDBPyConnection, table: str, rows: pl.DataFrame, stamp: Stamp) -> None:
-    """Insert new identifiers, keep replaced ones in the table's history."""
+    """Insert new identifiers, keep replaced ones in the table's history.
+
+    ``erased`` marks rows whose birth date or accession number is taken away.
+    """
     key, columns = _TABLES[table]
     identity.register("incoming", rows.to_arrow())
     names = ", ".join((key, *columns))
     changed = " OR ".join(f"(i.{c} IS NOT NULL AND i.{c} IS DISTINCT FROM t.{c})" for c in columns)
+    emptied = "birth_date" if table == "patient_identity" else "accession"
+    changed += f" OR (i.erased AND t.{emptied} IS NOT NULL)"
     stale = f"SELECT t.{key} FROM {table} AS t JOIN incoming AS i ON i.{key} = t.{key} WHERE {changed}"
     if identity.execute(f"SELECT 1 FROM {table} LIMIT 1").fetchall():
         identity.execute(f"CREATE OR REPLACE TEMP TABLE stale AS {stale}")
-        merged = ", ".join(f"coalesce(i.{c}, t.{c}) AS {c}" for c in columns)
+        merged = ", ".join(
+            f"CASE WHEN i.erased AND '{c}' = '{emptied}' THEN NULL ELSE coalesce(i.{c}, t.{c}) END AS {c}"
+            for c in columns
+        )
         identity.execute(
             f"CREATE OR REPLACE TEMP TABLE merged AS SELECT t.{key}, {merged} FROM {table} AS t "
             f"JOIN incoming AS i ON i.{key} = t.{key} WHERE t.{key} IN (SELECT {key} FROM stale)"
@@ -43,16 +53,23 @@ def _upsert(identity: duckdb.DuckDBPyConnection, table: str, rows: pl.DataFrame,
             [stamp.at],
         )
         identity.execute(f"DELETE FROM {table} WHERE {key} IN (SELECT {key} FROM stale)")
+        # Without its accession number a procedure has no row here.
         identity.execute(
-            f"INSERT INTO {table} SELECT {names}, ?, ?, ? FROM merged",
+            f"INSERT INTO {table} SELECT {names}, ?, ?, ? FROM merged WHERE {columns[0]} IS NOT NULL",
             [stamp.at, stamp.author, stamp.batch_id],
         )
     identity.execute(
         f"INSERT INTO {table} SELECT {names}, ?, ?, ? FROM incoming AS i "
-        f"WHERE NOT EXISTS (SELECT 1 FROM {table} AS t WHERE t.{key} = i.{key})",
+        f"WHERE {columns[0]} IS NOT NULL AND NOT EXISTS (SELECT 1 FROM {table} AS t WHERE t.{key} = i.{key})",
         [stamp.at, stamp.author, stamp.batch_id],
     )
     identity.unregister("incoming")
+
+
+def _is_erased(erased: Mapping[str, Mapping[str, Sequence[int]]], table: str, field: str) -> str:
+    """Condition that a staged row ``s`` empties an identifier."""
+    rows = erased.get(table, {}).get(field, ())
+    return f"s.row_no IN ({', '.join(str(int(row)) for row in rows)})" if rows else "false"
 
 
 def write(
@@ -61,6 +78,7 @@ def write(
     names: set[str],
     held: pl.DataFrame,
     stamp: Stamp,
+    erased: Mapping[str, Mapping[str, Sequence[int]]],
 ) -> None:
     """Store the identifiers of the accepted rows and the cells of the held ones.
 
@@ -74,20 +92,24 @@ def write(
         Tables of the batch.
     held
         Held rows: quarantine_id and cells (JSON).
+    erased
+        Rows in which a field is to be emptied, by table and field.
     """
     identity.execute("BEGIN")
     try:
         if "patients" in names:
             rows = frame(
                 cursor,
-                "SELECT s.patient, k.patient_id, s.birth_date FROM staged_patients AS s JOIN patient_key AS k ON k.patient = s.patient",
+                f"SELECT s.patient, k.patient_id, s.birth_date, {_is_erased(erased, 'patients', 'birth_date')} AS erased "
+                "FROM staged_patients AS s JOIN patient_key AS k ON k.patient = s.patient",
             )
             _upsert(identity, "patient_identity", rows, stamp)
         if "procedures" in names:
+            is_erased = _is_erased(erased, "procedures", "accession")
             rows = frame(
                 cursor,
-                "SELECT s.procedure_id, s.accession, f.patient FROM staged_procedures AS s "
-                "JOIN known_findings AS f ON f.finding_id = s.finding_id WHERE s.accession IS NOT NULL",
+                f"SELECT s.procedure_id, s.accession, f.patient, {is_erased} AS erased FROM staged_procedures AS s "
+                f"JOIN known_findings AS f ON f.finding_id = s.finding_id WHERE s.accession IS NOT NULL OR {is_erased}",
             )
             if rows.height:
                 _upsert(identity, "procedure_accession", rows, stamp)

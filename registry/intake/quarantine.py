@@ -12,7 +12,9 @@ import polars as pl
 
 from registry import audit
 from registry.errors import UsageProblem
+from registry.intake.followers import OWN_LINE, REFERENCE
 from registry.intake.report import ReportedProblem
+from registry.people import Action, require
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -88,8 +90,8 @@ def collect(batch: Batch, batch_id: int) -> list[HeldRow]:
 
 def _without_echo(problems: list[ReportedProblem]) -> list[ReportedProblem]:
     """In a row held together, the broken references that follow from its own problem say nothing new."""
-    causes = [one for one in problems if one.rule != "reference"]
-    return causes or problems
+    causes = [one for one in problems if one.rule not in (REFERENCE, OWN_LINE)]
+    return causes or [one for one in problems if one.rule != OWN_LINE] or problems
 
 
 def _cells(batch: Batch, frame: pl.DataFrame, name: str, row: int) -> dict[str, str | None]:
@@ -232,6 +234,7 @@ def _held_before(batch: Batch, held: list[HeldRow]) -> list[str]:
 
 def open_rows(registry: Registry) -> pl.DataFrame:
     """Problems of the rows that are held: quarantine_id, file, line, table, column, message, hint."""
+    require(Action.WORKLISTS, registry)
     return registry.frame(
         "SELECT q.quarantine_id, q.file, q.line, q.table_name AS table_name, p.column_name, p.severity, p.message, p.hint "
         "FROM quarantine AS q JOIN quarantine_problem AS p ON p.quarantine_id = q.quarantine_id "
@@ -247,6 +250,7 @@ def dismiss(registry: Registry, quarantine_id: str, actor: str, reason: str) -> 
     UsageProblem
         No such row is open, or the reason is empty.
     """
+    actor = require(Action.WITHDRAW, registry).author(actor)
     if not reason.strip():
         raise UsageProblem("A held row is dismissed with a reason. Give one.")
     with registry.writing() as cursor:

@@ -6,11 +6,13 @@ beside the tables.
 
 from __future__ import annotations
 
+from mmap import ACCESS_READ, mmap
 from typing import TYPE_CHECKING
 
 import polars as pl
 
 from registry.dictionary import Table, tables
+from registry.intake.cells import ERASE
 from registry.intake.in_place import csv_relation, load
 from registry.intake.problems import Problem
 from registry.intake.relations import make_known
@@ -18,6 +20,8 @@ from registry.intake.staging import explain_rows, has_rows, stage, take_erased
 from registry.intake.times import prepare_zone, settle_times, usual_zone
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     from registry.intake.batch import Batch
 
 
@@ -34,9 +38,16 @@ def _is_first_load(batch: Batch) -> bool:
     """Whether sound files meet an empty registry: then they are read in place."""
     if batch.received.grouped or batch.received.malformed or not batch.tables:
         return False
-    return all(batch.sources.csv(table.name) for table in batch.tables) and not any(
-        has_rows(batch.cursor, f"main.{name}") for name in tables()
-    )
+    if any(has_rows(batch.cursor, f"main.{name}") for name in tables()):
+        return False
+    sound = [batch.sources.csv(table.name) for table in batch.tables]
+    return all(one is not None and not _may_erase(batch.raw / one.file.sha256) for one in sound)
+
+
+def _may_erase(path: Path) -> bool:
+    """Whether the erase word stands anywhere in a file: its cells are then looked at one by one."""
+    with path.open("rb") as handle, mmap(handle.fileno(), 0, access=ACCESS_READ) as text:
+        return text.find(ERASE.encode()) >= 0
 
 
 def _load(batch: Batch) -> None:
@@ -99,10 +110,9 @@ def _stage(batch: Batch) -> None:
     _load_identifiers(batch)
     prepared = []
     for table in batch.tables:
-        frame = batch.sources.frame(table.name)
-        erased: dict[str, list[int]] = {}
-        if has_rows(batch.cursor, f"main.{table.name}"):
-            frame, erased = take_erased(table, frame)
+        # On a new row there is nothing to erase: there the word is no statement.
+        frame, erased = take_erased(table, batch.sources.frame(table.name))
+        batch.erased[table.name] = erased
         batch.cursor.register(f"received_{table.name}", frame.select(stageable(frame)).to_arrow())
         prepared.append((table, set(frame.columns), erased))
     times = [
@@ -130,12 +140,13 @@ def _make_patient_keys(batch: Batch, identifiers: list[str]) -> None:
 
 def _load_identifiers(batch: Batch) -> None:
     """What identity.duckdb already holds, where the batch touches it."""
-    needed = batch.sources.names & {"patients", "procedures"}
+    # A finding that is corrected may move its procedures to another patient.
+    needed = batch.sources.names & {"patients", "findings", "procedures"}
     birth = pl.DataFrame(schema={"patient": pl.String, "birth_date": pl.Date})
     accession = pl.DataFrame(schema={"procedure_id": pl.String, "accession": pl.String})
     if needed and has_rows(batch.cursor, "main.patients"):
         birth = batch.registry.identity_frame("SELECT patient, birth_date FROM patient_identity", birth)
-    if "procedures" in batch.sources.names and has_rows(batch.cursor, "main.procedures"):
+    if needed & {"findings", "procedures"} and has_rows(batch.cursor, "main.procedures"):
         accession = batch.registry.identity_frame(
             "SELECT procedure_id, accession FROM procedure_accession", accession
         )

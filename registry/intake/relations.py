@@ -37,14 +37,10 @@ def needed(batch: Batch) -> set[str]:
 
 def make_known(batch: Batch) -> None:
     """Relations ``checked_`` and ``known_`` of every table, for the checks."""
-    for name in sorted(needed(batch)):
+    make_known_of(batch, needed(batch) - batch.sources.names)
+    for name in sorted(batch.sources.names):
         table = tables()[name]
         columns = ", ".join(stored_columns(table))
-        if name not in batch.sources.names:
-            batch.cursor.execute(
-                f"CREATE OR REPLACE TEMP VIEW known_{name} AS SELECT {columns} FROM main.{name}"
-            )
-            continue
         extra = ", is_stated_age" if name == "procedures" else ""
         apart = ", ".join(staged_columns(table))
         batch.cursor.execute(
@@ -69,6 +65,13 @@ def make_known(batch: Batch) -> None:
     batch.cursor.execute(f"CREATE OR REPLACE TEMP VIEW known_birth AS {birth}")
     if "procedures" not in batch.sources.names:
         make_visits(batch)
+
+
+def make_known_of(batch: Batch, names: set[str]) -> None:
+    """``known_`` of tables for which the batch holds no rows: what is stored."""
+    for name in sorted(names - batch.sources.names):
+        columns = ", ".join(stored_columns(tables()[name]))
+        batch.cursor.execute(f"CREATE OR REPLACE TEMP VIEW known_{name} AS SELECT {columns} FROM main.{name}")
 
 
 def make_visits(batch: Batch) -> None:

@@ -191,14 +191,13 @@ def _merge(
             merged = f"CASE WHEN c.{base} IS NULL THEN s.{column} ELSE c.{column} END"
         else:
             merged = f"coalesce(c.{column}, s.{column})"
-        if base in erased:
-            rows = ", ".join(str(int(row)) for row in erased[base])
-            merged = f"CASE WHEN c.row_no IN ({rows}) THEN NULL ELSE {merged} END"
+        merged = _unless_erased(merged, erased.get(base))
         values.append(f"{merged} AS {column}")
         changes.append(f"({merged}) IS DISTINCT FROM s.{column}")
     for column, (_, stored) in apart.items():
-        values.append(f"coalesce(c.{column}, {stored}) AS {column}")
-        changes.append(f"(c.{column} IS NOT NULL AND c.{column} IS DISTINCT FROM {stored})")
+        merged = _unless_erased(f"coalesce(c.{column}, {stored})", erased.get(column))
+        values.append(f"{merged} AS {column}")
+        changes.append(f"({merged}) IS DISTINCT FROM {stored}")
     if name == "procedures":
         values.append("c.is_stated_age")
     joins = " ".join(join for join, _ in apart.values())
@@ -208,6 +207,12 @@ def _merge(
         f"NOT ({known}) AS is_new, {known} AND ({' OR '.join(changes)}) AS is_changed "
         f"FROM ({select}) AS c LEFT JOIN main.{name} AS s ON {same_key(name, 'c', 's')} {joins}"
     )
+
+
+def _unless_erased(merged: str, rows: list[int] | None) -> str:
+    if not rows:
+        return merged
+    return f"CASE WHEN c.row_no IN ({', '.join(str(int(row)) for row in rows)}) THEN NULL ELSE {merged} END"
 
 
 def explain_rows(

@@ -154,8 +154,13 @@ def withdraw_row(cursor: duckdb.DuckDBPyConnection, table: Table, key: tuple[Any
     values = ["" if part is None else str(part) for part in key]
     found = cursor.execute(f"SELECT m.rowid FROM main.{table.name} AS m WHERE {tests}", values).fetchall()
     for (rowid,) in found:
-        _to_history(cursor, table, f"m.rowid = {int(rowid)}", stamp)
+        withdraw_at(cursor, table, rowid, stamp)
     return len(found)
+
+
+def withdraw_at(cursor: duckdb.DuckDBPyConnection, table: Table, row_id: int, stamp: Stamp) -> None:
+    """The same for the row with a row id."""
+    _to_history(cursor, table, f"m.rowid = {int(row_id)}", stamp)
 
 
 def update_roots(cursor: duckdb.DuckDBPyConnection) -> None:

@@ -5,10 +5,13 @@ Python counts, and adds the interval.
 """
 
 from registry.measures.b_category import b_category_table
+from registry.measures.clusters import WORTH_SAYING
 from registry.measures.curve import curve
 from registry.measures.definition import Exclusion, Measure, load_measures
-from registry.measures.evaluation import clustering, evaluate
+from registry.measures.effects import clustering, clustering_effects
+from registry.measures.evaluation import evaluate
 from registry.measures.listing import exclusion_flow, procedures
+from registry.measures.looks import LooksCurve, looks, looks_curve
 from registry.measures.results import (
     CategoryRatio,
     CategoryTable,
@@ -23,20 +26,25 @@ from registry.measures.strata import NOT_RECORDED, STRATA
 __all__ = [
     "NOT_RECORDED",
     "STRATA",
+    "WORTH_SAYING",
     "CategoryRatio",
     "CategoryTable",
     "ClusteringEffect",
     "Curve",
     "CurveEstimate",
     "Exclusion",
+    "LooksCurve",
     "Measure",
     "ProportionResult",
     "QuantityResult",
     "b_category_table",
     "clustering",
+    "clustering_effects",
     "curve",
     "evaluate",
     "exclusion_flow",
     "load_measures",
+    "looks",
+    "looks_curve",
     "procedures",
 ]

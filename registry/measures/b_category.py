@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from registry.measures import counting
+from registry.measures.b_category_patients import NOBODY, PatientCells, cells_by_patient
+from registry.measures.clusters import effect, interval_by_patient
 from registry.measures.definition import chosen
 from registry.measures.results import CategoryRatio, CategoryTable
 from registry.measures.strata import Question
-from registry.stats.estimators import ESTIMATORS
+from registry.people import Action, require
+from registry.stats.estimators import CLUSTERED, ESTIMATORS
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -38,13 +41,15 @@ def b_category_table(
     registry, as_of, start, end, confidence, within
         As :func:`registry.measures.evaluate`.
     interval
-        wilson, exact, jeffreys or midp.
+        wilson, exact, jeffreys, midp or clustered (by patient). A ratio of two groups has
+        none by patient, and keeps the Wilson interval.
 
     Raises
     ------
     ValueError
         No such interval.
     """
+    require(Action.FIGURES, registry)
     (measure,) = chosen(["b_category_accuracy"])
     question = Question(as_of, start, end, None, dict(within or {}))
     with counting.classified(registry, question) as units:
@@ -66,12 +71,14 @@ def table_results(
             )
         ]
     )
+    patients = cells_by_patient(units, measure)
     return [
         _table(
             measure,
             units.question,
             stratum,
             [tuple(cell) for name, *cell in rows if name == stratum],
+            patients.get(stratum, NOBODY),
             counts[measure.id, stratum],
             interval,
             confidence,
@@ -86,6 +93,7 @@ def _table(
     question: Question,
     stratum: str,
     rows: list[tuple[str, str, bool, int]],
+    patients: PatientCells,
     counts: Counts,
     interval: str,
     confidence: float,
@@ -99,7 +107,7 @@ def _table(
         if outcome == "n" and not is_resolved:
             unresolved[column] += units
     m, b, n = (cells[outcome] for outcome in _OUTCOMES)
-    ratios = {one.name: one for one in _ratios(m, b, n, unresolved, interval, confidence)}
+    ratios = {one.name: one for one in _ratios(m, b, n, unresolved, patients, interval, confidence)}
     return CategoryTable(
         measure=measure.id,
         stratum=stratum,
@@ -120,34 +128,59 @@ def _table(
 
 
 def _ratios(
-    m: list[int], b: list[int], n: list[int], unresolved: list[int], interval: str, confidence: float
+    m: list[int],
+    b: list[int],
+    n: list[int],
+    unresolved: list[int],
+    patients: PatientCells,
+    interval: str,
+    confidence: float,
 ) -> list[CategoryRatio]:
     """Each ratio as x over n, with its interval; index 0 is B1."""
-    columns = [sum(counts) for counts in zip(m, b, n, strict=True)]
+    open_units = sum(unresolved[:4])
+    left_open = {"miss_rate": open_units, "npv_b2": unresolved[1], "specificity_full": open_units}
+    own = _counts(patients.m, patients.b, patients.n)
+    made = []
+    for name, (x, size) in _counts(m, b, n).items():
+        plain = "wilson" if interval == CLUSTERED else interval
+        # It compares b5, which is no part of C, with C: it can exceed 1 in a tiny table.
+        lower, upper = ESTIMATORS[plain].interval(min(x, size), size, confidence)
+        method, wider = plain, None
+        if name != "false_positive":
+            y, trials = own[name]
+            clusters = (y.tolist(), trials.tolist(), patients.patients.tolist())
+            wider = effect(clusters, confidence).ratio
+            if interval == CLUSTERED:
+                lower, upper = interval_by_patient(clusters, confidence)
+                method = CLUSTERED
+        made.append(
+            CategoryRatio(
+                name, x, size, x / size if size else None, lower, upper, left_open.get(name), method, wider
+            )
+        )
+    return made
+
+
+def _counts(m: Any, b: Any, n: Any) -> dict[str, tuple[Any, Any]]:
+    """Numerator and denominator of each ratio, from numbers or from arrays over patients; index 0 is B1."""
+    columns = [m[place] + b[place] + n[place] for place in range(len(_CATEGORIES))]
     # A malignant biopsy that was never operated counts as cancer.
     cancers, benign, total = sum(m) + n[4], sum(b), sum(columns)
-    open_units = sum(unresolved[:4])
-    counts: dict[str, tuple[int, int, int | None]] = {
-        "absolute_sensitivity": (m[4] + n[4], cancers, None),
-        "complete_sensitivity": (m[4] + n[4] + m[3] + m[2], cancers, None),
-        "miss_rate": (m[1] + m[0], cancers, open_units),
-        "false_negative_b2": (m[1], cancers, None),
-        "false_positive": (b[4], cancers, None),
-        "suspicious_rate": (columns[2] + columns[3], total, None),
-        "b1_rate": (columns[0], total, None),
-        "ppv_b5": (columns[4] - b[4], columns[4], None),
-        "ppv_b4": (m[3], columns[3], None),
-        "ppv_b3": (m[2], columns[2], None),
-        "npv_b2": (columns[1] - m[1], columns[1], unresolved[1]),
-        "specificity_biopsied": (b[1], benign, None),
-        "specificity_full": (b[1] + n[1], benign + sum(n[:4]), open_units),
+    return {
+        "absolute_sensitivity": (m[4] + n[4], cancers),
+        "complete_sensitivity": (m[4] + n[4] + m[3] + m[2], cancers),
+        "miss_rate": (m[1] + m[0], cancers),
+        "false_negative_b2": (m[1], cancers),
+        "false_positive": (b[4], cancers),
+        "suspicious_rate": (columns[2] + columns[3], total),
+        "b1_rate": (columns[0], total),
+        "ppv_b5": (columns[4] - b[4], columns[4]),
+        "ppv_b4": (m[3], columns[3]),
+        "ppv_b3": (m[2], columns[2]),
+        "npv_b2": (columns[1] - m[1], columns[1]),
+        "specificity_biopsied": (b[1], benign),
+        "specificity_full": (b[1] + n[1], benign + sum(n[:4])),
     }
-    made = []
-    for name, (x, size, left_open) in counts.items():
-        # false_positive compares b5, which is no part of C, with C: it can exceed 1 in a tiny table.
-        lower, upper = ESTIMATORS[interval].interval(min(x, size), size, confidence)
-        made.append(CategoryRatio(name, x, size, x / size if size else None, lower, upper, left_open))
-    return made
 
 
 def _identities(

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Protocol
 
 from registry import facts
-from registry.measures.definition import PROPORTION, QUANTITY
+from registry.measures.definition import PROPORTION, QUANTITY, SAMPLING
 from registry.measures.strata import ALL
 
 if TYPE_CHECKING:
@@ -20,6 +20,7 @@ if TYPE_CHECKING:
 
     from registry.measures.definition import Measure
     from registry.measures.strata import Question
+    from registry.site import Site
 
 PATIENT = "unit.procedure_id.patient_no"
 KEPT = "unit.excluded_because IS NULL"
@@ -29,6 +30,8 @@ _ALONE = "unit.procedure_id.patient_procedures = 1"
 
 class Reader(Protocol):
     """What counting needs of an open registry, or of a registry as it was known."""
+
+    site: Site
 
     def cursor(self) -> AbstractContextManager[duckdb.DuckDBPyConnection]:
         """A cursor of its own."""
@@ -84,6 +87,8 @@ class Classified:
             A further condition over procedure_facts.
         """
         split = f"'stratum': {self.question.stratum}, " if self.question.by else ""
+        if measure.kind == SAMPLING:
+            return self._beside_the_facts(measure, split, columns, tail, only)
         named = sorted(self._columns.intersection(re.findall(r"\w+", measure.body)))
         return (
             f"SELECT {columns} FROM (\nWITH procedure_facts AS NOT MATERIALIZED (SELECT "
@@ -91,6 +96,17 @@ class Classified:
             f"AS procedure_id, {', '.join(named)} FROM procedure_facts "
             f"WHERE {self.question.condition} AND {only})\n"
             f"SELECT * FROM (\n{measure.body}\n) AS classified\n) AS unit {tail}"
+        )
+
+    def _beside_the_facts(self, measure: Measure, split: str, columns: str, tail: str, only: str) -> str:
+        """The same for a measure that needs the key, to read the tables beside the facts."""
+        return (
+            "SELECT "
+            f"{columns} FROM (\nSELECT classified.* EXCLUDE (procedure_id), facts.unit AS procedure_id FROM (\n"
+            f"{measure.body}\n) AS classified JOIN (SELECT procedure_id, {{{split}'patient_no': patient_no, "
+            "'patient_procedures': patient_procedures} AS unit FROM procedure_facts "
+            f"WHERE {self.question.condition} AND {only}) AS facts "
+            f"ON facts.procedure_id = classified.procedure_id\n) AS unit {tail}"
         )
 
     def rows(self, parts: Iterable[str]) -> list[tuple[Any, ...]]:
@@ -196,11 +212,22 @@ def per_patient(units: Classified, measures: Sequence[Measure]) -> dict[tuple[st
     """How many patients have y counted among n procedures: (y, n, patients), by (measure, stratum)."""
     parts = []
     for place, one in enumerate(measures):
+        # Most patients have one procedure: they need no grouping by patient.
+        parts.append(
+            units.select(
+                one,
+                f"{place} AS place, {units.stratum} AS stratum, 1 AS n, "
+                "CAST(coalesce(unit.in_numerator, FALSE) AS BIGINT) AS y, count(*) AS patients",
+                tail=f"WHERE {KEPT} GROUP BY {units.stratum}, coalesce(unit.in_numerator, FALSE)",
+                only="patient_procedures = 1",
+            )
+        )
         clusters = units.select(
             one,
             f"{units.stratum} AS stratum, {PATIENT} AS patient_no, count(*) AS n, "
             "count(*) FILTER (WHERE unit.in_numerator) AS y",
             tail=f"WHERE {KEPT} GROUP BY {units.stratum}, {PATIENT}",
+            only="patient_procedures > 1",
         )
         parts.append(
             f"SELECT {place} AS place, stratum, n, y, count(*) AS patients FROM (\n{clusters}\n) AS cluster "

@@ -10,6 +10,7 @@ from registry.measures import counting
 from registry.measures.definition import chosen
 from registry.measures.results import Curve, CurveEstimate
 from registry.measures.strata import Question
+from registry.measures.whose import permitted
 from registry.stats.time_to_event import cumulative_incidence
 
 if TYPE_CHECKING:
@@ -43,6 +44,7 @@ def curve(
     registry, as_of, start, end, confidence, within
         As :func:`registry.measures.evaluate`.
     """
+    within = permitted(registry, None, within)
     (measure,) = chosen(["cancer_after_benign"])
     question = Question(as_of, start, end, None, dict(within or {}))
     with counting.classified(registry, question) as units:

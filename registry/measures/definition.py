@@ -17,12 +17,14 @@ PROPORTION = "proportion"
 QUANTITY = "quantity"
 TABLE = "table"
 TIME_TO_EVENT = "time_to_event"
+SAMPLING = "sampling"
 #: Kind -> what the header says of the thing that is counted or measured.
 _KINDS = {
     PROPORTION: frozenset({"numerator"}),
     QUANTITY: frozenset({"value", "value_unit"}),
     TABLE: frozenset({"numerator"}),
     TIME_TO_EVENT: frozenset({"numerator"}),
+    SAMPLING: frozenset({"value", "value_unit"}),
 }
 _SHARED = frozenset(
     {
@@ -69,8 +71,8 @@ class Exclusion:
 class Measure:
     """One measure, as its file states it.
 
-    ``kind`` is proportion, quantity, table or time_to_event. ``numerator`` is empty for
-    a quantity, ``value`` and ``value_unit`` for the others. ``exclusions`` stand in the
+    ``kind`` is proportion, quantity, table, time_to_event or sampling. ``numerator`` is
+    empty for a quantity and for sampling, ``value`` and ``value_unit`` for the others. ``exclusions`` stand in the
     order in which they apply. ``bounds`` names the form of the bounds for unknown
     outcomes, empty where the measure has none. ``direction`` says which way is better:
     higher, lower, or context where neither is.

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeAlias
 
 import numpy as np
 
@@ -10,13 +10,22 @@ from registry.errors import UsageProblem
 from registry.measures import counting
 from registry.measures.b_category import table_results
 from registry.measures.curve import curve_results
-from registry.measures.definition import PROPORTION, QUANTITY, TABLE, TIME_TO_EVENT, Measure, chosen
-from registry.measures.results import Bounds, ClusteringEffect, ProportionResult, QuantityResult
-from registry.measures.strata import ALL, Question, in_order
+from registry.measures.definition import (
+    PROPORTION,
+    QUANTITY,
+    SAMPLING,
+    TABLE,
+    TIME_TO_EVENT,
+    Measure,
+    chosen,
+)
+from registry.measures.results import Bounds, ProportionResult, QuantityResult
+from registry.measures.strata import Question, in_order
+from registry.measures.whose import permitted
 from registry.stats.clustering import ClusteredInterval, clustered_wilson_interval
 from registry.stats.estimators import CLUSTERED, CLUSTERED_METHOD, ESTIMATORS
-from registry.stats.proportions import upper_bound_no_events, wilson_interval
-from registry.stats.vectors import order_statistic_ranks
+from registry.stats.proportions import upper_bound_no_events
+from registry.stats.quantiles import spread
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -24,10 +33,9 @@ if TYPE_CHECKING:
 
     from registry.measures.counting import Classified, Counts, Reader
     from registry.measures.results import CategoryTable, Curve
+    from registry.sampling import SamplingResult
 
-    Result = ProportionResult | QuantityResult | CategoryTable | Curve
-
-_QUANTILES = (0.5, 0.25, 0.75, 0.05, 0.95)
+    Result: TypeAlias = ProportionResult | QuantityResult | CategoryTable | Curve | SamplingResult
 
 
 def evaluate(
@@ -66,8 +74,8 @@ def evaluate(
     Returns
     -------
     list
-        :class:`ProportionResult`, :class:`QuantityResult`, :class:`CategoryTable` or
-        :class:`Curve`, by the kind of the measure. Without a split there is always one
+        :class:`ProportionResult`, :class:`QuantityResult`, :class:`CategoryTable`,
+        :class:`Curve` or :class:`registry.sampling.SamplingResult`, by the kind of the measure. Without a split there is always one
         result, with stratum "all"; with one, none for a stratum without procedures.
 
     Raises
@@ -75,10 +83,10 @@ def evaluate(
     UsageProblem
         No such measure, stratum or interval, or a period that ends before it begins.
     """
+    within = permitted(registry, by, within)
     asked = chosen(ids)
     question = Question(as_of, start, end, by, dict(within or {}))
-    _check(interval, confidence)
-    plain = "wilson" if interval == CLUSTERED else interval
+    check(interval, confidence)
     stamp = registry.stamp()
     found: list[Result] = []
     with counting.classified(registry, question) as units:
@@ -88,14 +96,26 @@ def evaluate(
         found += _quantities(units, [one for one in asked if one.kind == QUANTITY], confidence, stamp)
         for one in asked:
             if one.kind == TABLE:
-                found += table_results(units, one, plain, confidence, stamp)
+                found += table_results(units, one, interval, confidence, stamp)
             elif one.kind == TIME_TO_EVENT:
                 found += curve_results(units, one, confidence, stamp)
+    if any(one.kind == SAMPLING for one in asked):
+        # It asks the measures for its rows, and can only be met from inside.
+        from registry.sampling import sampling_results
+
+        found += sampling_results(registry, as_of=as_of, start=start, end=end, by=by, within=within)
     place = {one: number for number, one in enumerate(ids)}
     return sorted(found, key=lambda result: (place[result.measure], in_order(result.stratum)))
 
 
-def _check(interval: str, confidence: float) -> None:
+def check(interval: str, confidence: float) -> None:
+    """Refuse an interval or a confidence that does not exist.
+
+    Raises
+    ------
+    UsageProblem
+        With what to write instead.
+    """
     known = (*ESTIMATORS, CLUSTERED)
     if interval not in known:
         raise UsageProblem(f"{interval}: there is no such interval. Known: {', '.join(known)}.")
@@ -195,25 +215,20 @@ def _quantities(
     made = []
     for (measure, stratum), one in counts.items():
         place, unit = known[measure]
-        ordered = np.sort(values.get((place, stratum), np.empty(0)))
-        median, q1, q3, p5, p95 = _quantiles(ordered)
-        lower, upper = (
-            None if rank is None else float(ordered[rank - 1])
-            for rank in order_statistic_ranks(ordered.size, 0.5, confidence)
-        )
+        lies = spread(values.get((place, stratum), np.empty(0)), confidence)
         made.append(
             QuantityResult(
                 measure=measure,
                 stratum=stratum,
                 n=one.denominator,
                 missing=one.missing,
-                median=median,
-                q1=q1,
-                q3=q3,
-                p5=p5,
-                p95=p95,
-                lower=lower,
-                upper=upper,
+                median=lies.median,
+                q1=lies.q1,
+                q3=lies.q3,
+                p5=lies.p5,
+                p95=lies.p95,
+                lower=lies.lower,
+                upper=lies.upper,
                 unit=unit,
                 confidence=confidence,
                 excluded=one.excluded,
@@ -223,53 +238,3 @@ def _quantities(
             )
         )
     return made
-
-
-def _quantiles(ordered: np.ndarray) -> list[float | None]:
-    if not ordered.size:
-        return [None] * len(_QUANTILES)
-    return [float(one) for one in np.quantile(ordered, _QUANTILES)]
-
-
-def clustering(
-    registry: Reader,
-    measure_id: str,
-    *,
-    as_of: date,
-    start: date | None = None,
-    end: date | None = None,
-    confidence: float = 0.95,
-    within: Mapping[str, str] | None = None,
-) -> ClusteringEffect:
-    """How much wider the interval of a proportion is when a patient's procedures are held together.
-
-    Parameters
-    ----------
-    measure_id
-        A measure of the kind proportion.
-    registry, as_of, start, end, confidence, within
-        As :func:`evaluate`.
-
-    Raises
-    ------
-    UsageProblem
-        As :func:`evaluate`; the measure is not a proportion.
-    """
-    (measure,) = chosen([measure_id])
-    if measure.kind != PROPORTION:
-        raise UsageProblem(f"{measure_id}: is no proportion, and has no interval to widen.")
-    question = Question(as_of, start, end, None, dict(within or {}))
-    _check("wilson", confidence)
-    with counting.classified(registry, question) as units:
-        y, n, patients = counting.per_patient(units, [measure]).get((measure_id, ALL), ([], [], []))
-    events, trials = np.repeat(y, patients).astype(int), np.repeat(n, patients).astype(int)
-    if not trials.size:
-        return ClusteringEffect(None, None, False, 0, 0)
-    cluster = clustered_wilson_interval(events, trials, confidence)
-    low, high = wilson_interval(int(events.sum()), int(trials.sum()), confidence)
-    ratio = None
-    if cluster.lower is not None and cluster.upper is not None and high > low:
-        ratio = (cluster.upper - cluster.lower) / (high - low)
-    return ClusteringEffect(
-        ratio, cluster.deff, cluster.deff_from == "ratio estimator", int(trials.size), int(trials.sum())
-    )

@@ -10,6 +10,8 @@ from registry import facts, store
 from registry.measures import counting
 from registry.measures.definition import chosen
 from registry.measures.strata import Question
+from registry.measures.whose import permitted
+from registry.people import Action
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -54,6 +56,7 @@ def procedures(
     UsageProblem
         As :func:`registry.measures.evaluate`.
     """
+    within = permitted(registry, by, within, Action.PROCEDURES)
     (measure,) = chosen([measure_id])
     question = Question(as_of, start, end, by, dict(within or {}))
     context = ", ".join(f"facts.{name}" for name in _CONTEXT)
@@ -95,6 +98,7 @@ def exclusion_flow(
         (reason, left out, remaining); the first entry is ("procedures", 0, all of them),
         the last one's remaining is the denominator.
     """
+    within = permitted(registry, None, within)
     (measure,) = chosen([measure_id])
     question = Question(as_of, start, end, None, dict(within or {}))
     with counting.classified(registry, question) as units:

@@ -138,7 +138,9 @@ class CategoryRatio:
     """One ratio of the B-category table; limits None without a denominator.
 
     ``unresolved`` counts the units that it takes as free of cancer although they are not
-    resolved, None for the other ratios.
+    resolved, None for the other ratios. ``interval`` is the method of the limits.
+    ``clustering`` is the width of the interval by patient over that of the plain one, None
+    where either has no width, and for a ratio of two groups, which is no proportion.
     """
 
     name: str
@@ -148,6 +150,8 @@ class CategoryRatio:
     lower: float | None
     upper: float | None
     unresolved: int | None = None
+    interval: str = ""
+    clustering: float | None = None
 
 
 @dataclass(frozen=True)

@@ -9,6 +9,8 @@ from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
 from registry.errors import UsageProblem
+from registry.people import Action, require
+from registry.people.reads import note_read
 from registry.record.missing import missing_fields
 from registry.record.stations import Station, line_of
 from registry.sqlfiles import SqlFile, load_folder
@@ -95,7 +97,10 @@ def procedure_record(registry: Registry, procedure_id: str) -> ProcedureRecord:
     ------
     UsageProblem
         The registry holds no such procedure.
+    Refused
+        The actor may not open records.
     """
+    actor = require(Action.RECORD, registry, kind="procedure", key=procedure_id)
 
     def rows(name: str) -> tuple[Row, ...]:
         return tuple(registry.frame(record_files()[name].sql, {"procedure_id": procedure_id}).to_dicts())
@@ -105,6 +110,7 @@ def procedure_record(registry: Registry, procedure_id: str) -> ProcedureRecord:
         raise UsageProblem(
             "There is no procedure with this key in the registry. Choose one from the list, or correct the key."
         )
+    note_read(registry, actor, "procedure", procedure_id)
     names = ("targeting", "specimens", "reports", "reviews", "followup", "complications", "chain")
     parts = {name: rows(name) for name in names}
     everything: dict[str, Any] = {"procedure": found[0], "finding": rows("finding")[0], **parts}
@@ -121,6 +127,7 @@ def newest_procedures(registry: Registry, rows: int) -> pl.DataFrame:
     rows
         At most so many, 0 or more.
     """
+    require(Action.RECORD, registry)
     return registry.frame(record_files()["newest"].sql, {"rows": rows})
 
 
@@ -138,6 +145,7 @@ def complications_by_grade(
     start, end
         First and last day on which a procedure started, both included.
     """
+    require(Action.FIGURES, registry)
     parameters = {"as_of": as_of, "start": start or date.min, "end": min(end or as_of, as_of)}
     return registry.frame(record_files()["complications_by_grade"].sql, parameters)
 

@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING
 
 import polars as pl
 
+from registry import facts
+from registry.people import Action, require
 from registry.record import record_files
 
 if TYPE_CHECKING:
@@ -15,7 +17,7 @@ if TYPE_CHECKING:
     from registry.site import Frame, Site
     from registry.store import Registry
 
-_AXES = ("x", "y", "z")
+AXES = ("x", "y", "z")
 #: Anatomical direction -> the opposite one.
 _OPPOSITE = {
     "lateral": "medial",
@@ -85,8 +87,9 @@ def offsets(registry: Registry, procedure_ids: Sequence[str]) -> Offsets:
     Offsets
         No geometry where none of the procedures has a registered frame.
     """
-    found = registry.frame(record_files()["offsets"].sql)
-    found = found.filter(pl.col("procedure_id").is_in(list(procedure_ids)))
+    require(Action.RECORD, registry)
+    sql = f"WITH {facts.attempts()}\n{record_files()['offsets'].sql}"
+    found = registry.frame(sql, {"procedure_ids": list(procedure_ids)})
     registered = found.filter(pl.col("frame").is_in(list(registry.site.frames)))
     straight = registered.filter(pl.col("needle_axis") != "oblique")
     groups = straight.partition_by(["frame", "needle_axis", "compression_axis"], maintain_order=True)
@@ -97,33 +100,49 @@ def offsets(registry: Registry, procedure_ids: Sequence[str]) -> Offsets:
 
 def _geometry(site: Site, rows: pl.DataFrame) -> Geometry:
     frame, needle, compression = rows.select("frame", "needle_axis", "compression_axis").row(0)
-    across = [axis for axis in _AXES if axis != needle]
+    registered = site.frames[frame]
+    across = axes_across(needle)
     # The coarse axis of tomographic imaging comes second, so that it is the vertical of the second picture.
     across.sort(key=lambda axis: axis == compression)
-    sign = pl.when(pl.col("needle_direction") == "minus").then(-1.0).otherwise(1.0)
     made = rows.select(
         "procedure_id",
         "started_on",
-        (pl.col(f"error_{needle}_mm") * sign).alias("along_mm"),
-        _mirrored(site.frames[frame], across[0]).alias("first_mm"),
-        _mirrored(site.frames[frame], across[1]).alias("second_mm"),
+        along(needle, "error").alias("along_mm"),
+        towards(registered, across[0], "error").alias("first_mm"),
+        towards(registered, across[1], "error").alias("second_mm"),
         "aperture_mm",
         "aperture_judgement",
     )
-    first, second = (_axis(site.frames[frame], name) for name in across)
+    first, second = (axis_of(registered, name) for name in across)
     return Geometry(frame, needle, compression, (first, second), made)
 
 
-def _mirrored(frame: Frame, axis: str) -> pl.Expr:
-    """The error on one axis, counted towards lateral where the frame counts left or right."""
-    error = pl.col(f"error_{axis}_mm")
+def axes_across(needle_axis: str) -> list[str]:
+    """The two axes across a needle along x, y or z."""
+    return [axis for axis in AXES if axis != needle_axis]
+
+
+def along(needle_axis: str, what: str) -> pl.Expr:
+    """Part along the needle of ``error`` or ``motion``, mm, positive = deeper; an empty direction reads as plus."""
+    sign = pl.when(pl.col("needle_direction") == "minus").then(-1.0).otherwise(1.0)
+    return pl.col(f"{what}_{needle_axis}_mm") * sign
+
+
+def towards(frame: Frame, axis: str, what: str) -> pl.Expr:
+    """Part of ``error`` or ``motion`` on one axis, mm, counted as :func:`axis_of` names it.
+
+    Where the frame counts towards the patient's left or right, it is turned towards lateral,
+    so that the two breasts can be pooled. An axis without an anatomical direction stays as it is.
+    """
+    part = pl.col(f"{what}_{axis}_mm")
     lateral_of = {"left": "L", "right": "R"}.get(frame.direction(axis))
     if lateral_of is None:
-        return error
-    return pl.when(pl.col("laterality") == lateral_of).then(error).otherwise(-error)
+        return part
+    return pl.when(pl.col("laterality") == lateral_of).then(part).otherwise(-part)
 
 
-def _axis(frame: Frame, axis: str) -> Axis:
+def axis_of(frame: Frame, axis: str) -> Axis:
+    """What plus and minus on an axis mean in the breast; ``x plus`` where the register gives no direction."""
     plus = frame.direction(axis)
     if plus in ("left", "right"):
         plus = "lateral"

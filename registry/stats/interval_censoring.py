@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
-from registry.stats.arguments import FloatArray, numbers, same_length
+from registry.stats.arguments import FloatArray, numbers, same_length, whole_counts
 
 NO_MASS = 1e-6
 """An innermost interval with less probability than this is dropped."""
@@ -27,6 +27,59 @@ class IntervalCensored:
     mass: FloatArray
     S_after: FloatArray
     n: int
+
+
+@dataclass(frozen=True)
+class CurrentStatus:
+    """Share with the event by each look, where every unit was looked at once.
+
+    ``time`` holds the distinct looks in order, ``share`` the estimate at each, ``n`` the
+    units. Between two looks the estimate is not determined.
+    """
+
+    time: FloatArray
+    share: FloatArray
+    n: int
+
+
+def current_status(time: ArrayLike, event: ArrayLike) -> CurrentStatus:
+    """Share with the event by time, from one look at each unit: it has come, or it has not.
+
+    Parameters
+    ----------
+    time
+        Time, or amount, at which the unit was looked at, 0 or more; shape (n,).
+    event
+        1 where the event had come by then, 0 where it had not.
+
+    Returns
+    -------
+    CurrentStatus
+        The nonparametric estimate, never falling; the one that :func:`turnbull` comes to
+        slowly. Without units, no looks.
+
+    Raises
+    ------
+    ValueError
+        Unequal lengths, negative or missing times, event other than 0 or 1.
+
+    Sources
+    -------
+    Ayer et al. 1955, Ann Math Stat 26:641-647 (pooling of adjacent violators). From memory.
+    """
+    looks, seen = numbers(time, "time", minimum=0.0), whole_counts(event, "event")
+    count = same_length(time=looks, event=seen)
+    if (seen > 1).any():
+        raise ValueError(f"event must be 0 or 1; got {seen[seen > 1].flat[0]:g}")
+    if not count:
+        return CurrentStatus(looks, seen, 0)
+    from scipy.optimize import isotonic_regression
+
+    distinct, place = np.unique(looks, return_inverse=True)
+    units = np.bincount(place).astype(np.float64)
+    came = np.bincount(place, weights=seen)
+    pooled = isotonic_regression(came / units, weights=units)
+    return CurrentStatus(distinct, np.asarray(pooled.x, dtype=np.float64), count)
 
 
 def turnbull(left: ArrayLike, right: ArrayLike, tolerance: float = 1e-10) -> IntervalCensored:

@@ -6,13 +6,14 @@ the tissue the vacuum draws in (which is local), as long as the aperture.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from functools import cache
 from itertools import pairwise
 from math import inf, pi, radians, sqrt
 
 import numpy as np
+from scipy.optimize import brentq
 from scipy.special import chndtr, ndtr
 
 from registry.stats.arguments import FloatArray
@@ -224,6 +225,96 @@ def sampling_probability(
         density = np.exp(-(((z - bias_depth) / sigma_depth) ** 2) / 2.0) / (sigma_depth * sqrt(2.0 * pi))
         touched += float(np.sum(weight * density * across(reach, offset)))
     return SamplingProbability(centre, min(1.0, touched), min(1.0, total / (4.0 / 3.0 * pi * radius**3)))
+
+
+def probability_at_least(
+    share: float,
+    sphere_radius: float,
+    cylinder_radius: float,
+    aperture_length: float,
+    *,
+    sigma_lateral: float,
+    sigma_depth: float,
+    bias_lateral: float = 0.0,
+    bias_depth: float = 0.0,
+) -> float:
+    """Probability that at least a stated share of a lesion is sampled, given how targeting errs.
+
+    Parameters
+    ----------
+    share
+        Above 0, at most 1.
+    sphere_radius, cylinder_radius, aperture_length, sigma_lateral, sigma_depth, bias_lateral, bias_depth
+        As :func:`sampling_probability`.
+
+    Returns
+    -------
+    float
+        0 to 1.
+
+    Raises
+    ------
+    ValueError
+        As :func:`sampling_probability`; share out of range.
+
+    Sources
+    -------
+    At each depth the share falls with the distance from the needle axis, so that it is
+    reached within one distance, whose probability is Rice's; averaged over the depth.
+    """
+    if not 0.0 < share <= 1.0:
+        raise ValueError(f"share must lie above 0, at most 1; got {share}")
+    radius, rho, offset, (low, high) = _shape(sphere_radius, cylinder_radius, bias_lateral, aperture_length)
+    for value, name in ((sigma_lateral, "sigma_lateral"), (sigma_depth, "sigma_depth")):
+        if not 0.0 < value < inf:
+            raise ValueError(f"{name} must be above 0; got {value}")
+
+    def left(z: float, distance: float) -> float:
+        return sphere_cylinder_fraction(radius, rho, distance, (low - z, high - z)) - share
+
+    def furthest(z: float) -> float:
+        """Distance within which the share is reached at a depth; -1 where it never is."""
+        # 1e-9: a lesion that just fits is inside.
+        if left(z, 0.0) < -1e-9:
+            return -1.0
+        return float(brentq(lambda distance: left(z, distance) + 1e-9, 0.0, rho + radius, xtol=1e-9))
+
+    whole = furthest(0.0) if high >= radius else -1.0
+    # where the aperture begins to cut the lesion, and where the needle axis itself just holds the share
+    edges = {low - radius, high + radius, *(end + side for end in (low, high) for side in (-radius, radius))}
+    edges |= {_turning(lambda z: left(z, 0.0), 0.0, end) for end in (low - radius, high + radius)}
+    reach = 9.0 * sigma_depth
+    cuts = sorted(
+        {bias_depth - reach, bias_depth + reach} | {e for e in edges if abs(e - bias_depth) < reach}
+    )
+    total = 0.0
+    for start, stop in pairwise(cuts):
+        middle = (start + stop) / 2.0
+        if left(middle, 0.0) < -1e-9:
+            continue
+        z, weight = _smooth_nodes(start, stop)
+        # between its ends the aperture cuts nothing off, and the distance is one
+        uncut = high - abs(middle) >= radius
+        distance = np.full(z.shape, whole) if uncut else np.array([furthest(float(one)) for one in z])
+        inside = np.where(
+            distance >= 0.0,
+            chndtr((np.maximum(distance, 0.0) / sigma_lateral) ** 2, 2.0, (offset / sigma_lateral) ** 2),
+            0.0,
+        )
+        density = np.exp(-(((z - bias_depth) / sigma_depth) ** 2) / 2.0) / (sigma_depth * sqrt(2.0 * pi))
+        total += float(np.sum(weight * density * inside))
+    return min(1.0, total)
+
+
+def _turning(function: Callable[[float], float], inner: float, outer: float) -> float:
+    """Where a function that falls from inner to outer passes 0; inner where it never stands above."""
+    if function(inner) < 0.0:
+        return inner
+    near, far = inner, outer
+    for _ in range(60):
+        middle = (near + far) / 2.0
+        near, far = (middle, far) if function(middle) >= 0.0 else (near, middle)
+    return near
 
 
 def _shape(

@@ -39,6 +39,21 @@ class DetectionSize:
 
 
 @dataclass(frozen=True)
+class DetectionPower:
+    """What an exact one-sided test shows with a given number of procedures.
+
+    ``critical`` is the number of events from which the test rejects, ``power`` the
+    probability that it does. ``shown`` is the smallest raised rate that it would show
+    with the power asked for; None where not even certainty would do.
+    """
+
+    n: int
+    critical: int
+    power: float
+    shown: float | None
+
+
+@dataclass(frozen=True)
 class GroupSize:
     """Procedures per group: before rounding (``n``) and whole (``per_group``)."""
 
@@ -131,10 +146,7 @@ def trials_to_detect(p0: float, p1: float, power: float = 0.8, alpha: float = 0.
     Exact binomial test; saw-toothed power after Chernick and Liu 2002, Am Stat
     56:149-155, from memory.
     """
-    for value, name in ((p0, "p0"), (p1, "p1"), (power, "power"), (alpha, "alpha")):
-        _inside(value, name)
-    if p0 >= p1:
-        raise ValueError(f"p1 must be above p0; got {p0} and {p1}")
+    _test_input(p0, p1, power, alpha)
     from scipy.stats import binom
 
     size = 200
@@ -151,6 +163,82 @@ def trials_to_detect(p0: float, p1: float, power: float = 0.8, alpha: float = 0.
             return DetectionSize(int(n[first]), int(critical[first]), float(reached[first]), last + 1)
         size *= 2
     raise ValueError(f"more than {SEARCH} procedures would be needed; choose a larger difference")
+
+
+def half_width_at(p: float, n: int, confidence: float = 0.95) -> float | None:
+    """Half width of the Wilson interval of n procedures around an expected rate.
+
+    Parameters
+    ----------
+    p
+        Expected rate, between 0 and 1 exclusive.
+    n
+        Procedures, whole, 0 or more.
+    confidence
+        Two-sided confidence.
+
+    Returns
+    -------
+    float or None
+        A proportion; None for no procedure. Events are taken at exactly p n, a whole
+        number or not.
+
+    Raises
+    ------
+    ValueError
+        Rate out of range, n negative or fractional.
+    """
+    _inside(p, "p")
+    size = int(whole_counts(n, "n"))
+    if size == 0:
+        return None
+    lower, upper = score_limits(p * size, size, normal_quantile(confidence))
+    return float(upper - lower) / 2.0
+
+
+def power_at(n: int, p0: float, p1: float, power: float = 0.8, alpha: float = 0.05) -> DetectionPower | None:
+    """What n procedures show, by the exact one-sided test, when a rate has risen.
+
+    Parameters
+    ----------
+    n
+        Procedures, whole, 0 or more.
+    p0, p1
+        Accepted and raised rate, 0 < p0 < p1 < 1.
+    power
+        Probability at which a rise counts as shown, for ``shown``; between 0 and 1
+        exclusive.
+    alpha
+        One-sided error, between 0 and 1 exclusive.
+
+    Returns
+    -------
+    DetectionPower or None
+        None for no procedure. Where even all events would not be enough to reject,
+        the power is 0 and ``shown`` None.
+
+    Raises
+    ------
+    ValueError
+        Rates out of order or out of range, n negative or fractional.
+
+    Sources
+    -------
+    Exact binomial test, as :func:`trials_to_detect`.
+    """
+    size = int(whole_counts(n, "n"))
+    _test_input(p0, p1, power, alpha)
+    if size == 0:
+        return None
+    from scipy.special import bdtri
+    from scipy.stats import binom
+
+    critical = int(binom.ppf(1.0 - alpha, size, p0)) + 1
+    if critical > size:
+        return DetectionPower(size, critical, 0.0, None)
+    # bdtri solves P(events <= critical - 1) = 1 - power for the rate
+    shown = float(bdtri(critical - 1, size, 1.0 - power))
+    return DetectionPower(size, critical, float(bdtrc(critical - 1, size, p1)), shown)
 
 
 def two_group_trials(p1: float, p2: float, power: float = 0.8, alpha: float = 0.05) -> GroupSize:
@@ -220,6 +308,13 @@ def rule_of_three(n: int, confidence: float = 0.95) -> RuleOfThree:
     level = confidence_level(confidence)
     approx = min(1.0, 3.0 / size) if size and level == 0.95 else None
     return RuleOfThree(upper_bound_no_events(size, confidence), approx, size)
+
+
+def _test_input(p0: float, p1: float, power: float, alpha: float) -> None:
+    for value, name in ((p0, "p0"), (p1, "p1"), (power, "power"), (alpha, "alpha")):
+        _inside(value, name)
+    if p0 >= p1:
+        raise ValueError(f"p1 must be above p0; got {p0} and {p1}")
 
 
 def _inside(value: float, name: str) -> None:

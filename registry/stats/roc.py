@@ -121,6 +121,37 @@ def roc_auc(outcome: ArrayLike, marker: ArrayLike, confidence: float = 0.95) -> 
     return RocAuc(auc, var, se, hanley, ci, on_logit, m, n)
 
 
+def roc_points(outcome: ArrayLike, marker: ArrayLike) -> tuple[FloatArray, FloatArray]:
+    """The curve whose area :func:`roc_auc` gives.
+
+    Parameters
+    ----------
+    outcome, marker
+        As :func:`roc_auc`.
+
+    Returns
+    -------
+    (false_positive, true_positive)
+        Shares at or above each marker value, from (0, 0) to (1, 1), one point per
+        distinct value beside the first; tied units of both outcomes make a slope.
+        Empty where one outcome is missing.
+
+    Raises
+    ------
+    ValueError
+        As :func:`roc_auc`.
+    """
+    ill, values = _labelled(outcome, marker)
+    if ill.all() or not ill.any():
+        return np.empty(0), np.empty(0)
+    cuts, place = np.unique(values, return_inverse=True)
+    shares = []
+    for members in (~ill, ill):
+        counted = np.bincount(place[members], minlength=cuts.size)[::-1].cumsum()
+        shares.append(np.concatenate(([0.0], counted / counted[-1])))
+    return shares[0], shares[1]
+
+
 def compare_auc(
     outcome: ArrayLike, marker1: ArrayLike, marker2: ArrayLike, confidence: float = 0.95
 ) -> AucComparison:

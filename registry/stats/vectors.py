@@ -175,6 +175,42 @@ def mean_region(points: ArrayLike, confidence: float = 0.95) -> MeanRegion:
     )
 
 
+def ellipse_outline(
+    centre: ArrayLike, axes: ArrayLike, semi_axes: ArrayLike, corners: int = 72
+) -> FloatArray:
+    """Outline of an ellipse in a plane, to be drawn.
+
+    Parameters
+    ----------
+    centre
+        Shape (2,), mm.
+    axes, semi_axes
+        As :class:`MeanRegion` holds them for points in a plane: directions as columns,
+        shape (2, 2), and half lengths, shape (2,), mm.
+    corners
+        Number of points on the outline, 3 or more.
+
+    Returns
+    -------
+    array
+        Shape (corners + 1, 2), mm; the last point is the first.
+
+    Raises
+    ------
+    ValueError
+        Shapes that are not those of a plane, too few corners.
+    """
+    middle, turn, half = numbers(centre, "centre"), numbers(axes, "axes"), numbers(semi_axes, "semi_axes")
+    if (middle.shape, turn.shape, half.shape) != ((2,), (2, 2), (2,)):
+        raise ValueError(f"an ellipse lies in a plane; got shapes {middle.shape}, {turn.shape}, {half.shape}")
+    if corners < 3:
+        raise ValueError(f"corners must be 3 or more; got {corners}")
+    angle = np.linspace(0.0, 2.0 * np.pi, corners + 1)
+    outline: FloatArray = middle + np.column_stack([np.cos(angle), np.sin(angle)]) * half @ turn.T
+    outline[-1] = outline[0]
+    return outline
+
+
 def radius_quantile(points: ArrayLike, q: float, confidence: float = 0.95) -> RadiusQuantile:
     """Quantile of the length of the errors with an order-statistic interval.
 

@@ -4,6 +4,7 @@
 -- severity: hold
 -- message: The versions of this report do not run 1, 2, 3 without a gap: an earlier one is missing.
 -- hint: Send the missing version, the first one included.
+-- series: report_id, procedure_id, specimen_id, version
 WITH numbered AS (
     SELECT report_id, procedure_id, coalesce(specimen_id, '') AS container
     FROM known_pathology

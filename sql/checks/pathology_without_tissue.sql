@@ -2,6 +2,7 @@
 -- table: pathology
 -- column: procedure_id
 -- severity: warning
+-- corrected: review
 -- message: A report is given for a procedure without tissue.
 -- hint: Make sure that it belongs to this procedure.
 SELECT r.row_no

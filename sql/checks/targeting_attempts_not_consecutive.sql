@@ -4,6 +4,7 @@
 -- severity: hold
 -- message: The attempts of this procedure do not run 1, 2, 3 without a gap.
 -- hint: Number them from 1 in their order.
+-- series: procedure_id, attempt
 WITH numbered AS (
     SELECT procedure_id, max(attempt) AS highest, count(*) AS placements
     FROM known_targeting

@@ -53,7 +53,9 @@ SELECT
         AS first_malignant_event_on,
     min(l.happened_on) FILTER (WHERE l.is_tissue AND l.diagnosis IN ('in_situ', 'invasive'))
         AS first_breast_cancer_event_on,
-    max(l.happened_on) FILTER (WHERE l.is_clearing) AS clear_until
+    max(l.happened_on) FILTER (WHERE l.is_clearing) AS clear_until,
+    -- Not kept: asked where the last clearing day before a later cancer is wanted.
+    list(l.happened_on) FILTER (WHERE l.is_clearing) AS clear_days
 FROM later AS l
 LEFT JOIN code_rank AS d ON d.list = 'diagnosis' AND d.code = l.diagnosis
 GROUP BY l.procedure_id

@@ -218,3 +218,18 @@ def test_a_split_chosen_in_the_sidebar_reaches_the_page(window):
     )
 
     assert page.get_by_role("row", name=re.compile("^Lateral")).first.is_visible()
+
+
+def test_a_deep_link_opened_by_itself_asks_for_nothing_that_is_not_there(browser, address):
+    """But for two requests of the page library's own: with a path in the address it cannot know whether
+    the server lies below that path, so it asks there first, is told no, and asks at the root.
+    """
+    page = browser.new_page()
+    refused: list[str] = []
+    page.on("response", lambda answer: answer.status >= 400 and refused.append(answer.url))
+    page.goto(f"{address}/procedure-record?procedure=B0000001")
+    page.get_by_role("list", name="Line of the procedure").wait_for(timeout=PATIENCE_MS)
+    page.close()
+
+    probes = {f"{address}/procedure-record/_stcore/{name}" for name in ("health", "host-config")}
+    assert set(refused) <= probes

@@ -16,6 +16,7 @@ from openpyxl.utils.datetime import CALENDAR_MAC_1904
 
 from registry.errors import FileProblem
 from registry.imports import archive, mapped
+from registry.imports.empty_cells import Sieve
 from registry.imports.mapping import read_mapping
 
 if TYPE_CHECKING:
@@ -135,7 +136,7 @@ def test_a_workbook_that_expands_out_of_proportion_is_refused(tmp_path):
 
 def test_a_directory_that_lies_is_not_believed(tmp_path, monkeypatch):
     path = rewritten(workbook(tmp_path / "list.xlsx", ROWS), SHEET, lambda xml: xml + b" " * 500_000)
-    monkeypatch.setattr(archive, "_check_directory", lambda *_: None)
+    monkeypatch.setattr(archive, "_expanded", lambda _: 0)
     monkeypatch.setattr(archive, "EXPANDED_LIMIT", 400_000)
 
     assert "expands beyond" in refusal(path)
@@ -336,6 +337,81 @@ def test_a_million_empty_formatted_rows_are_ignored(tmp_path):
 
     assert len(frame(received)) == 2
     assert time.process_time() - begun < 10
+
+
+def formatted(first: int, last: int, cells: str = "ABC") -> bytes:
+    """Rows of formatted cells without a value, as spreadsheet programs write them."""
+    return b"".join(
+        f'<row r="{row}" spans="1:3" s="1" customFormat="1">'.encode()
+        + b"".join(f'<c r="{cell}{row}" s="1"/>'.encode() for cell in cells)
+        + b"</row>"
+        for row in range(first, last + 1)
+    )
+
+
+def test_formatted_rows_of_several_empty_cells_do_not_count(tmp_path, monkeypatch):
+    """200,000 rows of three cells are 24 MB of XML; the limit is set below that, and the time short."""
+    path = workbook(tmp_path / "list.xlsx", ROWS)
+    rewritten(path, SHEET, lambda xml: xml.replace(b"</sheetData>", formatted(4, 200_003) + b"</sheetData>"))
+    monkeypatch.setattr(archive, "EXPANDED_LIMIT", 1024 * 1024)
+    begun = time.process_time()
+    received = read(path, TOP + FIELDS)
+
+    assert len(frame(received)) == 2
+    assert time.process_time() - begun < 5
+
+
+def test_a_value_below_many_formatted_rows_keeps_its_place(tmp_path):
+    last = b'<row r="200004"><c r="A200004" t="inlineStr"><is><t>F9</t></is></c><c r="B200004" s="1"/><c r="C200004"><v>7</v></c></row>'
+    path = workbook(tmp_path / "list.xlsx", ROWS)
+    rewritten(
+        path, SHEET, lambda xml: xml.replace(b"</sheetData>", formatted(4, 200_003) + last + b"</sheetData>")
+    )
+    begun = time.process_time()
+    found = frame(read(path, TOP + FIELDS))
+
+    assert (len(found), sorted(map(str, found[-1]))) == (3, ["200004", "7", "F9", "None"])
+    assert time.process_time() - begun < 5
+
+
+def test_values_do_count(tmp_path, monkeypatch):
+    rows = b"".join(b'<row r="%d"><c r="A%d"><v>%d</v></c></row>' % (n, n, n) for n in range(4, 50_000))
+    path = workbook(tmp_path / "list.xlsx", ROWS)
+    rewritten(path, SHEET, lambda xml: xml.replace(b"</sheetData>", rows + b"</sheetData>"))
+    monkeypatch.setattr(archive, "EXPANDED_LIMIT", 1024 * 1024)
+
+    assert "more than 1" in refusal(path)
+
+
+@pytest.mark.parametrize("size", [7, 64, 1000, 1_000_000])
+def test_nothing_but_empty_cells_is_taken_out_wherever_a_block_ends(size):
+    head, tail = b'<worksheet><cols><col min="1" max="3"/></cols><sheetData>', b"</sheetData></worksheet>"
+    kept = (
+        b'<row r="2" hidden="1"><c r="A2" s="3" t="s"><v>0</v></c><c r="C2"><f>A2</f><v></v></c></row>'
+        b'<row r="9"><c r="B9" t="inlineStr"><is><t>x &lt;c r="A1"/></t></is></c></row>'
+    )
+    xml = (
+        head
+        + formatted(1, 1)
+        + kept.replace(b'<c r="C2">', b'<c r="B2" s="1"></c><c r="C2">')
+        + formatted(10, 30)
+        + tail
+    )
+    sieve = Sieve()
+    passed = (
+        b"".join(sieve.take(xml[place : place + size]) for place in range(0, len(xml), size)) + sieve.end()
+    )
+
+    assert passed == head + kept + tail
+
+
+def test_cells_that_do_not_say_where_they_stand_are_left_in_place():
+    xml = (
+        b'<sheetData><row r="1"><c s="1"/><c><v>5</v></c></row><row r="2"><c r="A2" s="1"/></row></sheetData>'
+    )
+    sieve = Sieve()
+
+    assert sieve.take(xml) + sieve.end() == xml
 
 
 def hide(sheet: Worksheet) -> None:

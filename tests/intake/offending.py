@@ -134,7 +134,13 @@ OFFENDING: dict[str, Offending] = {
     "pathology_behaviour_and_diagnosis": Offending({"pathology": [{"morphology": "8500/3"}]}),
     "pathology_category_and_diagnosis": Offending({"pathology": [{"b_category": "B5"}]}),
     "pathology_grade_of_benign": Offending({"pathology": [{"grade": "2"}]}),
-    "pathology_late": Offending({"pathology": [{"reported_on": "2026-03-11"}]}),
+    # Biopsied on 2025-04-10: 365 days later is 2026-04-10.
+    "pathology_late": Offending(
+        {
+            "procedures": [LATER],
+            "pathology": [{"report_id": "R2", "procedure_id": "P2", "reported_on": "2026-04-11"}],
+        }
+    ),
     "pathology_morphology_form": Offending({"pathology": [{"morphology": "9010"}]}),
     "pathology_other_lesions_codes": Offending({"pathology": [{"other_lesions": "fea;adenoma"}]}),
     "pathology_other_procedure": Offending(
@@ -456,7 +462,10 @@ AT_THE_LIMIT: dict[str, Change] = {
     "advised on the day found": {"findings": [{"biopsy_advised_on": "2025-02-20"}]},
     "closed on the day held": {"meetings": [{"closed_at": "2025-03-20T00:00"}]},
     "reported on the day": {"pathology": [{"reported_on": "2025-03-10"}]},
-    "reported after 365 days": {"pathology": [{"reported_on": "2026-03-10"}]},
+    "reported after 365 days": {
+        "procedures": [LATER],
+        "pathology": [{"report_id": "R2", "procedure_id": "P2", "reported_on": "2026-04-10"}],
+    },
     "died on the day": {"patients": [{"death_date": "2025-03-10"}]},
     "born today": {"patients": [{"patient_id": "PAT2", "birth_date": "2026-06-30"}]},
     "dead at birth": {"patients": [{"patient_id": "PAT2", "death_date": "1960-05-17"}]},
@@ -478,7 +487,7 @@ AT_THE_LIMIT: dict[str, Change] = {
             {"started_at": "2025-02-20T00:00", "ended_at": None, "injected_at": None, "first_scan_at": None}
         ]
     },
-    "started today": {"procedures": [{"started_at": "2026-06-30T23:59", "ended_at": None}]},
+    "started today": {"procedures": [LATER | {"started_at": "2026-06-30T23:59"}]},
     "six targets in one visit": {"procedures": same_day(6)},
     "an earlier start by a minute": {"procedures": [LATER | REPEAT | {"started_at": "2025-03-10T09:31"}]},
     "the shape in the other breast": {
@@ -488,7 +497,7 @@ AT_THE_LIMIT: dict[str, Change] = {
     "all hours": {"procedures": [{"sampled_hours": "all"}]},
     "hours 1 to 12": {"procedures": [{"sampled_hours": "1;2;3;4;5;6;7;8;9;10;11;12"}]},
     "cancelled with no core": {
-        "procedures": [{"status": "cancelled", "status_reason": "patient", "cores": "0"}]
+        "procedures": [LATER | {"status": "cancelled", "status_reason": "patient", "cores": "0"}]
     },
     "x and y at the support": {"targeting": [{"frame": "SEAT", "planned_x_mm": "0", "planned_y_mm": "0"}]},
     "x at the compressed thickness": {

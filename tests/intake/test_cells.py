@@ -495,3 +495,104 @@ def test_a_text_is_stored_as_it_stands(shared: Registry, text: str):
     assume(text.strip() and text != "<erase>")
     keys, _ = send(shared, "operators", [{"role": text}])
     assert stored(shared, "operators", keys, "role") == [(text,)]
+
+
+# -- the erase word ----------------------------------------------------------------
+
+#: A field of every type that a row may leave empty.
+ERASABLE = {
+    "operators": ("experience_before", "since", "role"),
+    "sources": ("state", "leak_test_on"),
+    "findings": ("size_mm", "biopsy_advised_on", "region"),
+    "procedures": ("ended_at", "weight_kg", "marker_shape", "accession", "gauge"),
+    "patients": ("birth_date", "death_date"),
+}
+
+
+@pytest.mark.parametrize("in_place", [False, True], ids=["staged", "sound files"])
+def test_erasing_what_is_empty_is_no_statement(
+    registry: Registry, as_files: Callable[..., Received], in_place: bool
+):
+    rows = {name: given for name, given in base().items() if name in (*ERASABLE, "meetings")}
+    rows["procedures"][0]["age_years"] = "64"
+    for table, fields in ERASABLE.items():
+        rows[table][0] |= dict.fromkeys(fields, "<erase>")
+    sent = as_files(rows) if in_place else received(rows)
+    report = accept(registry, sent, author="coordinator", today=TODAY)
+    assert (report.problems, report.total.new) == ((), report.total.received)
+    for table, fields in ERASABLE.items():
+        kept = [name for name in fields if name not in ("birth_date", "accession")]
+        assert registry.rows(f"SELECT {', '.join(kept)} FROM {table}") == [tuple(None for _ in kept)]
+
+
+def test_a_required_field_cannot_be_erased(registry: Registry):
+    load(registry, base())
+    report = load(registry, {"procedures": [{"procedure_id": "P1", "site": "<erase>"}]})
+    assert [(p.column, p.rule) for p in report.problems] == [("site", "required")]
+
+
+def identity(registry: Registry) -> tuple[list[tuple], list[tuple]]:
+    return (
+        registry.identity.execute("SELECT CAST(birth_date AS VARCHAR) FROM patient_identity").fetchall(),
+        registry.identity.execute("SELECT accession FROM procedure_accession").fetchall(),
+    )
+
+
+def test_a_birth_date_and_an_accession_number_can_be_erased_and_stay_in_history(registry: Registry):
+    load(registry, base())
+    report = load(
+        registry,
+        {
+            "patients": [{"patient_id": "PAT1", "birth_date": "<erase>"}],
+            "procedures": [{"procedure_id": "P1", "accession": "<erase>"}],
+        },
+    )
+    before = registry.identity.execute(
+        "SELECT CAST(birth_date AS VARCHAR), (SELECT accession FROM procedure_accession_history) FROM patient_identity_history"
+    ).fetchall()
+    assert (report.total.version, identity(registry)) == (2, ([(None,)], []))
+    assert before == [("1960-05-17", "ACC1")]
+
+
+def test_erasing_identifiers_again_changes_nothing(registry: Registry):
+    load(registry, base())
+    rows = {"patients": [{"patient_id": "PAT1", "birth_date": "<erase>"}]}
+    load(registry, rows)
+    assert load(registry, rows).total.unchanged == 1
+
+
+# -- fractions of a second ---------------------------------------------------------
+
+
+@pytest.mark.parametrize("in_place", [False, True], ids=["staged", "read in place"])
+@pytest.mark.parametrize(
+    ("text", "microseconds"),
+    [("15.5", 500_000), ("15.25", 250_000), ("15.000001", 1), ("15.0", 0), ("59.999999", 999_999)],
+)
+def test_decimals_of_a_second_are_kept_without_an_offset_too(
+    registry: Registry, as_files: Callable[..., Received], in_place: bool, text: str, microseconds: int
+):
+    rows = {"constancy": [CLOCK | {"check_id": "K1", "done_at": f"2025-07-10T09:30:{text}"}]}
+    sent = as_files(rows) if in_place else received(rows)
+    report = accept(registry, sent, author="coordinator", today=TODAY)
+    at = datetime(2025, 7, 10, 9, 30, int(text[:2]), microseconds)
+    assert report.problems == ()
+    assert registry.rows("SELECT done_at, done_at_offset_min FROM constancy") == [(at, 60)]
+
+
+@pytest.mark.parametrize("text", ["2025-10-26T01:30:15.5", "2025-03-30T01:30:15.5"])
+def test_decimals_do_not_hide_an_hour_that_clocks_repeat_or_skip(shared: Registry, text: str):
+    _, report = send(shared, "constancy", [CLOCK | {"done_at": text}], dry_run=True)
+    assert [p.rule for p in report.problems] == ["time_twice" if "-10-" in text else "time_never"]
+
+
+@pytest.mark.parametrize("text", ["09:30:15.1234567", "09:30:15,5", "09:30:15."])
+def test_other_decimals_of_a_second_are_held_with_what_to_write(shared: Registry, text: str):
+    _, report = send(shared, "constancy", [CLOCK | {"done_at": f"2025-03-10T{text}"}], dry_run=True)
+    assert [(p.rule, "one to six decimals" in p.message) for p in report.problems] == [("fraction", True)]
+
+
+@pytest.mark.parametrize("text", ["09:30:15.5x", "09:30:15.+5", "09:30:15. 5", "09:30.5", "09:30:15.5+"])
+def test_what_only_looks_like_decimals_is_held(shared: Registry, text: str):
+    _, report = send(shared, "constancy", [CLOCK | {"done_at": f"2025-03-10T{text}"}], dry_run=True)
+    assert [p.column for p in report.problems] == ["done_at"]

@@ -384,7 +384,7 @@ def test_a_row_that_depends_on_a_held_one_says_so(framed: Registry):
     rows["procedures"][0]["gauge"] = "3"
     report = load(framed, rows, held_share_max=1.0)
     said = {p.message for p in report.problems if p.table == "specimens" and p.column == "procedure_id"}
-    assert said == {"The row of procedures it refers to is held or not known."}
+    assert said == {"The row of procedures it refers to is held (procedures.csv, line 2)."}
 
 
 def test_the_first_procedure_being_held_holds_the_whole_chain(framed: Registry):

@@ -53,6 +53,8 @@ class Drawn:
         cursor = self._connection.cursor()
         migrations.apply(cursor, "migrations", datetime(2026, 1, 1, tzinfo=UTC))
         shipped = site.parse(site.template())
+        #: The protocol as shipped; a test that asks about frames puts its own in.
+        self.site = shipped
         migrations.load_settings(cursor, shipped, "", datetime(2026, 1, 1, tzinfo=UTC))
         cursor.close()
 

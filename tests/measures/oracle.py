@@ -848,6 +848,30 @@ QUANTITIES = {
 }
 
 
+def sampling_probability(r: Record, p: Row) -> tuple[str | None, list[float | None]]:
+    """(reason, [x, y, z of the error vector, slice, measurement uncertainty]); the site states neither of the last."""
+    last = r.last_attempt(p) or {}
+    steps = _verified_steps(r, p)
+    steps.insert(1, (p.get("device") != "vacuum_assisted", "not vacuum-assisted"))
+    point = last.get("marked_point")
+    not_carried = point in ("tip", "source_centre") and last.get("point_to_aperture_mm") is None
+    vector = r.error_vector(p)
+    reason = _first(
+        *steps,
+        (last.get("length_matched") == "no", "stand-in not matched"),
+        (point is None, "marked point not stated"),
+        (not_carried, "marked point not carried to the aperture"),
+        (vector is None, "position not recorded"),
+        (last.get("needle_axis") == "oblique", "needle_axis oblique"),
+        (p.get("gauge") is None, "needle diameter not known"),
+        (p.get("aperture_mm") is None, "aperture not recorded"),
+        (r.findings[p["finding_id"]].get("size_mm") is None, "target size not recorded"),
+        (last.get("slice_mm") is None, "slice thickness not known"),
+        (last.get("measurement_sd_mm") is None, "measurement uncertainty not known"),
+    )
+    return reason, [*(vector or [None] * 3), last.get("slice_mm"), last.get("measurement_sd_mm")]
+
+
 # -- the table and the curve ---------------------------------------------------------------
 
 

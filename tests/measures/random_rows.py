@@ -46,6 +46,7 @@ def draw(drawn: Drawn, random: Random) -> None:
                 correlate=_maybe(random, "none", "not_assessed", "mammography", "mri"),
                 finding_type=random.choice(("mass", "calcifications")),
                 assessment=random.choice(("3", "4", "4B", "5", "6")),
+                size_mm=_maybe(random, 8.0, 12.0, 20.0),
             )
             _chain(drawn, random, finding)
 
@@ -93,6 +94,7 @@ def _procedure_cells(random: Random, on: int) -> dict[str, Any]:
         "first_scan_at_offset_min": 0,
         "activity_mbq": _maybe(random, 185.0, 370.0),
         "weight_kg": _maybe(random, 70.0, 55.0),
+        "device": _maybe(random, "vacuum_assisted", "vacuum_assisted", "vacuum_assisted", "core_needle"),
     }
 
 
@@ -165,6 +167,10 @@ def _attempts(drawn: Drawn, random: Random, key: str) -> None:
             stand_in=_maybe(random, "needle", "radioactive_source"),
             length_matched=_maybe(random, "yes", "no"),
             aperture_judgement=_maybe(random, "within", "edge", "not_judged"),
+            marked_point=_maybe(random, "aperture_centre", "tip", "tip", "source_centre"),
+            point_to_aperture_mm=_maybe(random, 10.0, 17.0),
+            slice_mm=_maybe(random, 2.0, 5.0, 5.0),
+            measurement_sd_mm=_maybe(random, 0.5, 1.0, 1.0),
             **cells,
         )
 

@@ -47,6 +47,7 @@ TOLD = {
     "quantity": "measured",
     "table": "b_category, outcome",
     "time_to_event": "lost_days, lost_status, free_days, free_status",
+    "sampling": "error_x_mm, error_y_mm, error_z_mm, slice_mm, measurement_sd_mm",
 }
 
 
@@ -89,6 +90,10 @@ def _same(measure: str, told: tuple, record: oracle.Record, procedure: oracle.Ro
         reason, *cell = oracle.b_category_accuracy(record, procedure)
         assert (*where, told[0]) == (*where, reason)
         assert reason is not None or list(told[1:]) == cell, where
+    elif measure == "sampling_probability":
+        reason, cells = oracle.sampling_probability(record, procedure)
+        assert (*where, told[0]) == (*where, reason)
+        assert reason is not None or list(told[1:]) == pytest.approx(cells), where
     else:
         reason, lost, free = oracle.cancer_after_benign(record, procedure)
         assert (*where, told[0]) == (*where, reason)
@@ -96,9 +101,8 @@ def _same(measure: str, told: tuple, record: oracle.Record, procedure: oracle.Ro
 
 
 def test_the_loops_know_every_measure():
-    assert {*oracle.PROPORTIONS, *oracle.QUANTITIES, "b_category_accuracy", "cancer_after_benign"} == set(
-        MEASURES
-    )
+    others = {"b_category_accuracy", "cancer_after_benign", "sampling_probability"}
+    assert {*oracle.PROPORTIONS, *oracle.QUANTITIES, *others} == set(MEASURES)
 
 
 @several

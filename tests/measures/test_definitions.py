@@ -83,6 +83,20 @@ AGREED = {
     "specimen_concentration_ratio": [NS, "anything of it missing"],
     "b_category_accuracy": [NS, RP, W, NR, "no b category"],
     "cancer_after_benign": [NS, RP, NR, "not a benign result"],
+    "sampling_probability": [
+        NS,
+        "not vacuum-assisted",
+        *VERIFIED[1:],
+        "marked point not stated",
+        "marked point not carried to the aperture",
+        "position not recorded",
+        "needle_axis oblique",
+        "needle diameter not known",
+        "aperture not recorded",
+        "target size not recorded",
+        "slice thickness not known",
+        "measurement uncertainty not known",
+    ],
 }
 WITH_BOUNDS = {
     "discordance": "missing",
@@ -106,11 +120,13 @@ UNITS = {
     **dict.fromkeys(("tip_clearance_mm", "marker_shift_mm"), "mm"),
     "tissue_mass_g": "g",
     "specimen_concentration_ratio": "g/g",
+    "sampling_probability": "share",
 }
 KINDS = {
     "b_category_accuracy": "table",
     "cancer_after_benign": "time_to_event",
     **dict.fromkeys(UNITS, "quantity"),
+    "sampling_probability": "sampling",
 }
 COLUMNS = {
     "proportion": {"in_numerator": "BOOLEAN"},
@@ -121,6 +137,14 @@ COLUMNS = {
         "lost_status": "INTEGER",
         "free_days": "BIGINT",
         "free_status": "INTEGER",
+    },
+    "sampling": {
+        **dict.fromkeys(("size_mm", "outer_diameter_mm", "aperture_mm", "slice_mm"), "DOUBLE"),
+        **dict.fromkeys(("error_x_mm", "error_y_mm", "error_z_mm", "measurement_sd_mm"), "DOUBLE"),
+        **dict.fromkeys(("sampled_hours", "laterality", "frame", "needle_axis"), "VARCHAR"),
+        **dict.fromkeys(("needle_direction", "compression_axis"), "VARCHAR"),
+        **dict.fromkeys(("is_seen_again", "is_slice_recorded", "is_measurement_sd_recorded"), "BOOLEAN"),
+        "gauge": "INTEGER",
     },
 }
 SHARED_COLUMNS = {"procedure_id": "VARCHAR", "index_date": "DATE", "excluded_because": "VARCHAR"}

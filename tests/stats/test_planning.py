@@ -5,7 +5,14 @@ from __future__ import annotations
 import pytest
 from scipy.stats import binom
 
-from registry.stats.planning import rule_of_three, trials_for_half_width, trials_to_detect, two_group_trials
+from registry.stats.planning import (
+    half_width_at,
+    power_at,
+    rule_of_three,
+    trials_for_half_width,
+    trials_to_detect,
+    two_group_trials,
+)
 from registry.stats.proportions import wilson_interval
 
 
@@ -67,6 +74,29 @@ class TestDetection:
     def test_impossible_input_is_named(self, p0, p1, power, said):
         with pytest.raises(ValueError, match=said):
             trials_to_detect(p0, p1, power)
+
+
+class TestOneYear:
+    def test_half_width_on_both_sides_of_the_size(self):
+        """792 is the first number with one point at 2 % (as above)."""
+        assert half_width_at(0.02, 792) <= 0.01 < half_width_at(0.02, 791)
+
+    def test_power_on_both_sides_of_the_size(self):
+        """424 is the first number with 80 % (as above)."""
+        assert power_at(424, 0.02, 0.04).power >= 0.8 > power_at(423, 0.02, 0.04).power
+
+    def test_the_smallest_rise_that_is_shown(self):
+        found = power_at(200, 0.02, 0.04)
+        assert found.critical == 8
+        assert binom.sf(7, 200, found.shown) == pytest.approx(0.8)
+
+    def test_too_few_to_reject_at_all(self):
+        """0.5^3 = 12.5 % is above 5 %: three of three prove nothing."""
+        found = power_at(3, 0.5, 0.9)
+        assert (found.power, found.shown) == (0.0, None)
+
+    def test_no_procedures(self):
+        assert (power_at(0, 0.02, 0.04), half_width_at(0.02, 0)) == (None, None)
 
 
 class TestTwoGroups:

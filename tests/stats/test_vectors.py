@@ -12,6 +12,7 @@ from registry.stats.vectors import (
     BlandAltman,
     MeanRegion,
     bland_altman,
+    ellipse_outline,
     hotelling_test,
     mean_region,
     order_statistic_ranks,
@@ -217,6 +218,38 @@ class TestMeanRegion:
     def test_confidence_is_checked(self):
         with pytest.raises(ValueError, match="confidence"):
             mean_region(POINTS, 0)
+
+
+class TestEllipseOutline:
+    def test_a_quarter_at_a_time(self):
+        """Centre (1, 2), 3 along x and 1 along y."""
+        found = ellipse_outline([1, 2], np.eye(2), [3, 1], corners=4)
+        assert found == pytest.approx(np.array([(4, 2), (1, 3), (-2, 2), (1, 1), (4, 2)]))
+
+    def test_it_is_turned_with_its_axes(self):
+        """Long axis along y: (1, 0) of the ellipse points to (0, 1) of the plane."""
+        found = ellipse_outline([0, 0], [[0, -1], [1, 0]], [3, 1], corners=4)
+        assert found[:2] == pytest.approx(np.array([(0, 3), (-1, 0)]))
+
+    def test_every_point_of_single_errors_lies_at_the_quantile(self):
+        """Squared Mahalanobis distance from the mean = chi-square(2) at 0.95 = 5.991."""
+        points = np.random.default_rng(5).multivariate_normal([1, -2], [[4, 1.2], [1.2, 1]], 40)
+        region = mean_region(points)
+        away = ellipse_outline(region.mean, region.axes, region.single_semi_axes) - points.mean(axis=0)
+        squared = (away @ np.linalg.inv(np.cov(points, rowvar=False)) * away).sum(axis=1)
+        assert squared == pytest.approx(np.full(73, 5.991464547))
+
+    def test_it_is_closed(self):
+        found = ellipse_outline([0.1, 0.2], np.eye(2), [3, 1])
+        assert (found[0] == found[-1]).all()
+
+    def test_only_in_a_plane(self):
+        with pytest.raises(ValueError, match="an ellipse lies in a plane"):
+            ellipse_outline([0, 0, 0], np.eye(3), [1, 1, 1])
+
+    def test_two_corners_are_a_line(self):
+        with pytest.raises(ValueError, match="corners must be 3 or more; got 2"):
+            ellipse_outline([0, 0], np.eye(2), [1, 1], corners=2)
 
 
 class TestBlandAltman:

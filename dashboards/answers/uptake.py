@@ -1,0 +1,133 @@
+"""Tracer in the specimens: scans, ratios by diagnosis, readings, doses, sources."""
+
+from __future__ import annotations
+
+from datetime import date
+from typing import TYPE_CHECKING, Any
+
+import streamlit as st
+
+from dashboards import session
+from registry import uptake
+
+if TYPE_CHECKING:
+    import polars as pl
+
+_KEPT = 16
+
+Period = tuple[date, date | None, date | None]
+
+
+def _period() -> Period:
+    filters = session.filters()
+    return filters.as_of, filters.start, filters.end
+
+
+@st.cache_data(show_spinner=False, max_entries=_KEPT)
+def _scans(folder: str, revision: int, period: Period) -> list[uptake.Scan]:
+    as_of, start, end = period
+    return uptake.scans(session.registry(), as_of=as_of, start=start, end=end)
+
+
+def judged_against_counts() -> dict[tuple[str | None, str], int]:
+    """Scans by the reader's judgement and by what the counts show."""
+    return uptake.judged_against_counts(_scans(*session.state(), _period()))
+
+
+def high_backgrounds() -> int:
+    """Scans whose background counted more than the specimens, beyond chance."""
+    return sum(one.high_background for one in _scans(*session.state(), _period()))
+
+
+@st.cache_data(show_spinner=False, max_entries=_KEPT)
+def _scans_of(folder: str, revision: int, procedure_id: str) -> list[uptake.Scan]:
+    return uptake.scans(session.registry(), as_of=date.max, procedure_id=procedure_id)
+
+
+def scans_of(procedure_id: str) -> list[uptake.Scan]:
+    """Scans of the specimens of one procedure, as recorded now."""
+    return _scans_of(*session.state(), procedure_id)
+
+
+@st.cache_data(show_spinner=False, max_entries=_KEPT)
+def _readings(folder: str, revision: int, period: Period) -> pl.DataFrame:
+    as_of, start, end = period
+    return uptake.readings(session.registry(), as_of=as_of, start=start, end=end)
+
+
+def readings() -> pl.DataFrame:
+    """Sampled procedures whose specimens were read or have a concentration ratio."""
+    return _readings(*session.state(), _period())
+
+
+@st.cache_data(show_spinner=False, max_entries=_KEPT)
+def _discrimination(folder: str, revision: int, period: Period) -> uptake.Discrimination:
+    return uptake.discrimination(_readings(folder, revision, period))
+
+
+def discrimination() -> uptake.Discrimination:
+    """Area, interval and threshold of the concentration ratio; resampling is done once per period."""
+    return _discrimination(*session.state(), _period())
+
+
+def by_diagnosis() -> list[uptake.DiagnosisGroup]:
+    """Concentration ratios by worst diagnosis."""
+    return uptake.by_diagnosis(readings())
+
+
+def benign_with_uptake() -> pl.DataFrame:
+    """Procedures read as uptake whose diagnosis is benign or normal."""
+    return uptake.benign_with_uptake(readings())
+
+
+def blind_readings() -> list[dict[str, Any]]:
+    """The measure specimen_uptake by whether the reader could know the report, as results."""
+    filters = session.filters()
+    # The strata have no interval by patient.
+    interval = "wilson" if filters.interval == "clustered" else filters.interval
+    found = uptake.blind_readings(
+        readings(),
+        as_of=filters.as_of,
+        start=filters.start,
+        end=filters.end,
+        interval=interval,
+        stamp=session.registry().stamp(),
+    )
+    return [one.to_dict() for one in found]
+
+
+@st.cache_data(show_spinner=False, max_entries=_KEPT)
+def _visits(folder: str, revision: int, period: Period) -> list[uptake.Visit]:
+    as_of, start, end = period
+    return uptake.visits(session.registry(), as_of=as_of, start=start, end=end)
+
+
+def visit_doses() -> list[uptake.VisitDoses]:
+    """Dose and uptake time of the visits, by tracer."""
+    return uptake.visit_doses(_visits(*session.state(), _period()))
+
+
+def visit_of(procedure_id: str, day: date) -> uptake.Visit | None:
+    """The visit in which a procedure was done; None without a tracer."""
+    found = _visits(*session.state(), (date.max, day, day))
+    return next((one for one in found if procedure_id in one.procedures), None)
+
+
+@st.cache_data(show_spinner=False, max_entries=4)
+def _sources(folder: str, revision: int, on: date) -> list[uptake.Source]:
+    return uptake.sources(session.registry(), on=on)
+
+
+def sources() -> list[uptake.Source]:
+    """Radioactive sources with their activity on the as-of day."""
+    return _sources(*session.state(), session.filters().as_of)
+
+
+@st.cache_data(show_spinner=False, max_entries=4)
+def _constancy(folder: str, revision: int, as_of: date) -> list[uptake.Constancy]:
+    return uptake.constancy(session.registry(), as_of=as_of)
+
+
+def constancy() -> list[uptake.Constancy]:
+    """Count rates of the sources over time."""
+    return _constancy(*session.state(), session.filters().as_of)

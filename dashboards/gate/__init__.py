@@ -1,0 +1,1 @@
+"""Sign-in, enforced before any page script is asked."""

@@ -1,0 +1,68 @@
+"""The cells of the B-category table patient by patient, for intervals that hold a patient together."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from registry.measures import counting
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from registry.measures.counting import Classified
+    from registry.measures.definition import Measure
+
+_CATEGORIES = ("B1", "B2", "B3", "B4", "B5")
+_OUTCOMES = ("m", "b", "n")
+
+
+@dataclass(frozen=True)
+class PatientCells:
+    """Counts by category (rows, B1 to B5) of groups of like patients (columns), one array an outcome.
+
+    ``patients`` says how many patients each column stands for.
+    """
+
+    m: NDArray[np.int64]
+    b: NDArray[np.int64]
+    n: NDArray[np.int64]
+    patients: NDArray[np.int64]
+
+
+_EMPTY = np.zeros((len(_CATEGORIES), 0), dtype=int)
+NOBODY = PatientCells(_EMPTY, _EMPTY, _EMPTY, np.zeros(0, dtype=int))
+
+
+def cells_by_patient(units: Classified, measure: Measure) -> dict[str, PatientCells]:
+    """Stratum -> cells of its patients; patients with one procedure are kept by the cell it lies in."""
+    place = "unit.b_category || ' ' || unit.outcome"
+    alone = units.select(
+        measure,
+        f"{units.stratum} AS stratum, [{place}] AS cells, count(*) AS patients",
+        tail=f"WHERE {counting.KEPT} GROUP BY {units.stratum}, {place}",
+        only="patient_procedures = 1",
+    )
+    several = units.select(
+        measure,
+        f"{units.stratum} AS stratum, list({place} ORDER BY {place}) AS cells, 1 AS patients",
+        tail=f"WHERE {counting.KEPT} GROUP BY {units.stratum}, {counting.PATIENT}",
+        only="patient_procedures > 1",
+    )
+    found: dict[str, list[tuple[list[str], int]]] = {}
+    for stratum, cells, patients in units.rows([alone, several]):
+        found.setdefault(stratum, []).append((cells, patients))
+    return {stratum: _cells(groups) for stratum, groups in found.items()}
+
+
+def _cells(groups: list[tuple[list[str], int]]) -> PatientCells:
+    counts = {one: np.zeros((len(_CATEGORIES), len(groups)), dtype=int) for one in _OUTCOMES}
+    for column, (cells, _) in enumerate(groups):
+        for cell in cells:
+            category, outcome = cell.split(" ")
+            counts[outcome][_CATEGORIES.index(category), column] += 1
+    return PatientCells(
+        counts["m"], counts["b"], counts["n"], np.array([patients for _, patients in groups], dtype=int)
+    )

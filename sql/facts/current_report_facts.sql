@@ -1,0 +1,30 @@
+-- facts: current_report_facts
+-- grain: one row per report, procedure and container of which a version was issued that is not preliminary
+-- title: What the newest version says, and when the first one came
+WITH issued AS (
+    SELECT
+        p.report_id,
+        p.procedure_id,
+        coalesce(p.specimen_id, '') AS container,
+        p.version,
+        p.status,
+        p.reported_on,
+        -- 0 stands for empty: arg_max would pass over an empty newest version to an older one.
+        coalesce(d.rank, 0) AS diagnosis_rank,
+        coalesce(b.rank, 0) AS b_rank
+    FROM scope_pathology AS p
+    LEFT JOIN code_rank AS d ON d.list = 'diagnosis' AND d.code = p.diagnosis
+    LEFT JOIN code_rank AS b ON b.list = 'b_category' AND b.code = p.b_category
+    WHERE p.status <> 'preliminary' AND p.reported_on <= CAST($as_of AS DATE)
+)
+
+SELECT
+    report_id,
+    procedure_id,
+    container,
+    arg_max(status, version) AS status,
+    arg_max(diagnosis_rank, version) AS diagnosis_rank,
+    arg_max(b_rank, version) AS b_rank,
+    min(reported_on) FILTER (WHERE status <> 'retracted') AS first_report_on
+FROM issued
+GROUP BY report_id, procedure_id, container

@@ -1,0 +1,168 @@
+"""What the commands print: measures on a page of 100 columns, checks without their notes, memory in figures."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import re
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import duckdb
+import pytest
+from typer.testing import CliRunner, Result
+
+from registry import store
+from registry.cli import app
+from registry.commands import narrow
+from registry.errors import NotSaved, RegistryError, SiteProblem
+from registry.measures import load_measures
+from registry.store import Registry
+from tests.build import base, load
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+
+@pytest.fixture(scope="module")
+def demo(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    folder = tmp_path_factory.mktemp("tables") / "demo"
+    made = CliRunner().invoke(app, ["demo", str(folder), "--procedures", "150"])
+    assert made.exit_code == 0, made.output
+    return folder
+
+
+def run(*arguments: str) -> Result:
+    ran = CliRunner().invoke(app, list(arguments))
+    if isinstance(ran.exception, RegistryError):
+        raise ran.exception
+    return ran
+
+
+# -- measures ----------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    "split", [[], ["--by", "guidance"], ["--by", "finding_type", "--interval", "clustered"]]
+)
+def test_no_line_of_the_measures_is_wider_than_100_columns(demo: Path, split: list[str]):
+    said = run("measures", str(demo), "--as-of", "2026-06-30", *split).stdout.splitlines()
+    # The last two lines are the stamp and the caution, which are sentences.
+    assert max(len(line) for line in said[:-2]) <= 100
+
+
+def test_every_measure_stands_whole_in_its_own_line(demo: Path):
+    said = run("measures", str(demo), "--as-of", "2026-06-30").stdout
+    ids = [one.id for one in load_measures().values() if one.kind in ("proportion", "quantity")]
+    assert [one for one in ids if not re.search(rf"^ {one} ", said, re.MULTILINE)] == []
+
+
+def test_a_table_says_what_the_json_says(demo: Path):
+    """Rate and limits rounded to a tenth of a per cent, from the figures of the JSON form."""
+    asked = ["measure", str(demo), "marker_placed", "--as-of", "2026-06-30"]
+    (row,) = json.loads(run(*asked, "--format", "json").stdout)
+    figures = [f"{100 * row[name]:.1f}" for name in ("proportion", "lower", "upper")]
+    line = next(one for one in run(*asked).stdout.splitlines() if one.startswith(" marker_placed"))
+    assert line.split() == [
+        "marker_placed", str(row["numerator"]), "/", str(row["denominator"]), figures[0], "%",
+        f"({figures[1]}", "to", f"{figures[2]})", str(sum(row["excluded"].values())), str(row["patients"]),
+    ]  # fmt: skip
+
+
+def test_csv_keeps_every_column(demo: Path):
+    said = run("measure", str(demo), "marker_placed", "--as-of", "2026-06-30", "--format", "csv").stdout
+    (row,) = csv.DictReader(io.StringIO(said))
+    assert {"proportion", "lower", "upper", "interval", "bounds", "excluded", "patients"} <= row.keys()
+    assert json.loads(row["excluded"])
+
+
+RESULT = {
+    "measure": "one", "stratum": "all", "numerator": 3, "denominator": 20, "excluded": {"a": 1, "b": 2}, "proportion": 0.15,
+    "lower": 0.0524, "upper": 0.3604, "confidence": 0.95, "method": "Wilson", "patients": 19, "bounds": None,
+    "upper_bound_no_events": None,
+}  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("change", "says"),
+    [
+        ({}, "3 / 20   15.0 % (5.2 to 36.0)"),
+        ({"numerator": 0, "denominator": 0, "proportion": None, "lower": None, "upper": None}, "no procedures"),
+        ({"numerator": 3, "denominator": 9}, "3 / 9   fewer than 10: counts only"),
+        # Nothing in 20: 1 - 0.05^(1/20) = 13.9 %.
+        ({"numerator": 0, "proportion": 0.0, "lower": 0.0, "upper": 0.1611, "upper_bound_no_events": 0.1391}, "0 % (at most 13.9)"),
+        ({"bounds": {"lower": 0.1, "upper": 0.4, "unknown": 7}}, "one 10.0 to 40.0 % (7 not known)"),
+    ],
+)  # fmt: skip
+def test_a_proportion_in_words(capsys: pytest.CaptureFixture[str], change: dict, says: str):
+    narrow.print_proportions([RESULT | change], 10)
+    said = capsys.readouterr().out
+    assert says in " ".join(said.split("\n"))
+    assert ("%" in says) or "15.0 %" not in said
+
+
+# -- check -------------------------------------------------------------------------
+
+
+@pytest.fixture
+def noted(folder: Path) -> Path:
+    rows = base()
+    rows["followup"] = [rows["followup"][0] | {"event_id": f"E{n}", "modality": ""} for n in range(1, 4)]
+    with Registry.open(folder, write=True) as registry:
+        load(registry, rows)
+    return folder
+
+
+def test_notes_are_counted_and_not_listed(noted: Path):
+    ran = run("check", str(noted))
+    assert ("followup_modality_empty" in ran.stdout, " E1 " in ran.stdout, ran.exit_code) == (True, False, 0)
+    assert re.search(r"followup_modality_empty +3 ", ran.stdout)
+    assert "No row contradicts another" in ran.stdout
+
+
+@pytest.mark.parametrize("options", [["--all"], ["--format", "csv"], ["--format", "json"]])
+def test_all_notes_are_listed_where_asked(noted: Path, options: list[str]):
+    said = run("check", str(noted), *options).stdout
+    assert [key for key in ("E1", "E2", "E3") if key not in said] == []
+
+
+def test_rows_to_correct_are_listed_beside_the_counted_notes(noted: Path):
+    with Registry.open(noted, write=True) as registry:
+        load(
+            registry,
+            {"pathology": [{"report_id": "R1", "procedure_id": "P1", "version": "1", "b_category": "B5"}]},
+        )
+    ran = run("check", str(noted))
+    assert (ran.exit_code, "pathology_category_and_diagnosis" in ran.stdout, "R1 / P1" in ran.stdout) == (
+        1,
+        True,
+        True,
+    )
+
+
+# -- memory ------------------------------------------------------------------------
+
+
+@pytest.fixture
+def small(folder: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """The engine gets 5 MB, less than any import of some size needs; site.toml says 340."""
+    real: Callable[..., dict] = store.engine_settings
+    monkeypatch.setattr(store, "engine_settings", lambda *given: real(*given) | {"memory_limit": "5MB"})
+    return folder
+
+
+def test_too_little_memory_for_an_import_is_said_with_a_figure(small: Path):
+    rows = {"operators": [{"operator": f"OP{n}", "role": "x" * 40} for n in range(60_000)]}
+    with Registry.open(small, write=True) as registry, pytest.raises(NotSaved) as said:
+        load(registry, rows)
+    assert "its 340 MB" in str(said.value) and "memory_limit_mb = 680" in str(said.value)
+
+
+def test_too_little_memory_for_an_answer_is_said_with_a_figure(folder: Path):
+    with (
+        Registry.open(folder) as registry,
+        pytest.raises(SiteProblem, match="memory_limit_mb = 680"),
+        registry.cursor(),
+    ):
+        raise duckdb.OutOfMemoryException("failed to allocate data")

@@ -1,0 +1,45 @@
+"""One look at each unit: the share that never falls."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from registry.stats.interval_censoring import current_status, turnbull
+
+
+def test_adjacent_violators_are_pooled():
+    """0, 1, 0, 1, 1 at times 1 to 5: the 1 before the 0 falls, and both become 1/2."""
+    found = current_status([1, 2, 3, 4, 5], [0, 1, 0, 1, 1])
+
+    assert found.share.tolist() == [0, 0.5, 0.5, 1, 1]
+
+
+def test_equal_looks_are_weighed_by_their_number():
+    """3 of 4 at time 1, 0 of 2 at time 2: pooled 3/6."""
+    found = current_status([1, 1, 1, 1, 2, 2], [1, 1, 1, 0, 0, 0])
+
+    assert (found.time.tolist(), found.share.tolist()) == ([1, 2], [0.5, 0.5])
+
+
+def test_it_is_what_the_intervals_come_to():
+    """Turnbull's estimate of the same looks, each as (0, time] or beyond the time."""
+    rng = np.random.default_rng(1)
+    time = rng.integers(1, 12, 80).astype(float)
+    event = (rng.exponential(6.0, 80) <= time).astype(int)
+    found = current_status(time, event)
+    other = turnbull(np.where(event, 0.0, time), np.where(event, time, np.inf))
+    reached = dict(zip([until for _, until in other.innermost], np.cumsum(other.mass), strict=True))
+
+    for until, share in reached.items():
+        if np.isfinite(until):
+            assert found.share[found.time == until][0] == pytest.approx(share, abs=1e-4)
+
+
+def test_no_units_have_no_looks():
+    assert current_status([], []).share.size == 0
+
+
+def test_impossible_input_is_named():
+    with pytest.raises(ValueError, match="event must be 0 or 1; got 2"):
+        current_status([1.0], [2])
