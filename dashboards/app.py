@@ -6,10 +6,12 @@ from pathlib import Path
 
 import streamlit as st
 
-from dashboards import session
+from dashboards import session, visitor
 from dashboards.components.cautions import demo_banner, footer
+from dashboards.components.person import locked, not_for_you, person
 from dashboards.components.sidebar import sidebar
 from registry.errors import RegistryError
+from registry.people import Action
 
 HERE = Path(__file__).resolve().parent
 #: Pixels: leaves a readable page beside it at 900.
@@ -24,16 +26,45 @@ PAGES = {
         "concordance": "Radiology-pathology concordance",
         "repeat_and_excision": "Repeat biopsy and excision",
         "complications": "Complications",
+        "monitoring": "Monitoring",
+        "comparison": "Comparison",
+        "operators_and_sites": "Operators and sites",
     },
     "Records": {"procedure_record": "Procedure record", "intake": "Intake"},
-    "About": {"measure_handbook": "Measure handbook"},
+    "Registry": {"trail": "Trail", "people": "People"},
+    "About": {"measure_handbook": "Measure handbook", "targets": "Targets"},
+}
+#: Page -> what whoever opens it must be allowed to do; the others show figures.
+OPENED_BY = {
+    "procedure_record": Action.RECORD,
+    "intake": Action.ENTER,
+    "trail": Action.TRAIL,
+    "people": Action.PEOPLE,
+    # Definitions are no data, and everybody may read them.
+    "measure_handbook": None,
+    "targets": None,
+    # A running sum is made of single procedures.
+    "monitoring": Action.PROCEDURES,
 }
 
 
-def page(name: str, title: str) -> st.Page:
-    """One page; its address is its name with hyphens, the overview's is the root."""
+def opens(name: str) -> bool:
+    """Whether whoever looks may open a page."""
+    action = OPENED_BY.get(name, Action.FIGURES)
+    return action is None or visitor.may(action)
+
+
+def page(name: str, title: str, first: str) -> st.Page:
+    """One page; its address is its name with hyphens, that of the first one is the root.
+
+    A page that is not for whoever looks is not listed, and says so when its address is written.
+    """
+    path = name.replace("_", "-")
+    if not opens(name):
+        # A function of its own for each: pages are told apart by it.
+        return st.Page(lambda: not_for_you(title), title=title, url_path=path, visibility="hidden")
     place = HERE / "app_pages" / f"{name}.py"
-    return st.Page(place, title=title, url_path=name.replace("_", "-"), default=name == "overview")
+    return st.Page(place, title=title, url_path=path, default=name == first)
 
 
 def main() -> None:
@@ -42,9 +73,19 @@ def main() -> None:
         page_title="Biopsy outcomes", page_icon=str(HERE / "components" / "icon.svg"), layout="wide"
     )
     st.html(HERE / "components" / "page.css")
-    chosen = st.navigation({group: [page(*one) for one in pages.items()] for group, pages in PAGES.items()})
+    if visitor.has_ended():
+        locked()
+        return
+    first = next(name for pages in PAGES.values() for name in pages if opens(name))
+    chosen = st.navigation(
+        {group: [page(*one, first) for one in pages.items()] for group, pages in PAGES.items()}
+    )
+    person()
+    if not opens(chosen.url_path.replace("-", "_") or first):
+        chosen.run()
+        return
     try:
-        session.set_filters(sidebar(chosen.url_path.replace("-", "_")))
+        session.set_filters(sidebar(chosen.url_path.replace("-", "_") or first))
         if session.is_demo():
             demo_banner()
         st.title(chosen.title)

@@ -8,12 +8,14 @@ from __future__ import annotations
 import os
 import sys
 from pathlib import Path
+from zoneinfo import ZoneInfo
 
 from dashboards import owned, visitor
 from dashboards.gate.desk import check_start, desk_of
 from dashboards.launch import ALLOW_ROOT, FOLDER
 from registry.errors import RegistryError
-from registry.keeper import Keeper
+from registry.intake.inbox import take_inbox
+from registry.keeper import AUTHOR, Keeper
 from registry.people import ask, deny_by_default
 from registry.store import Registry
 
@@ -44,7 +46,7 @@ def main() -> int:
         return problem.exit_code
     # Otherwise whoever speaks from loopback could say where it comes from.
     os.environ["FORWARDED_ALLOW_IPS"] = ""
-    keeper = Keeper(registry)
+    keeper = Keeper(registry, take_in=_take_in)
     owned.registry, owned.keeper, owned.desk = registry, keeper, desk
     deny_by_default()
     ask(visitor.known)
@@ -55,6 +57,13 @@ def main() -> int:
         keeper.stop()
         registry.close()
     return 0
+
+
+def _take_in(registry: Registry) -> list[str]:
+    """Import what lies in the inbox; nothing to say where nothing lies there."""
+    today = registry.clock().astimezone(ZoneInfo(registry.site.time_zone)).date()
+    report = take_inbox(registry, author=AUTHOR, today=today)
+    return report.lines() if report.batches or report.left else []
 
 
 def _address(arguments: list[str]) -> str:

@@ -15,9 +15,10 @@ from zoneinfo import ZoneInfo
 
 import streamlit as st
 
-from dashboards import owned
+from dashboards import owned, visitor
 from dashboards.launch import DEMO, FOLDER
 from registry.errors import RegistryError
+from registry.people import Action, require
 from registry.record import latest_day
 from registry.store import Registry
 
@@ -100,6 +101,11 @@ def minimum_n() -> int:
     return registry().site.minimum_n
 
 
+def targets_on() -> tuple[str, ...]:
+    """Ids of the targets that the service has switched on."""
+    return registry().site.targets_on
+
+
 # -- state -----------------------------------------------------------------------------
 
 
@@ -125,10 +131,19 @@ def set_link(name: str, value: str) -> None:
         st.query_params[name] = value
 
 
-def state() -> tuple[str, int]:
-    """Folder and revision: what an answer is kept under, first arguments of each kept function."""
+def state(action: Action = Action.FIGURES) -> tuple[str, int]:
+    """What an answer is kept under, first arguments of each kept function: whose it is, and the revision.
+
+    Asked outside what is kept, so that nobody is handed an answer that was made for another.
+
+    Raises
+    ------
+    Refused
+        Whoever looks may not do this.
+    """
     opened = registry()
-    return str(opened.folder), opened.revision()
+    require(action, opened)
+    return f"{opened.folder} {visitor.scope()}", opened.revision()
 
 
 def months_before(day: date, months: int) -> date:

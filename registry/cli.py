@@ -13,8 +13,10 @@ from registry.commands import (
     folder,
     intake,
     measures,
+    monitoring,
     output,
     planning,
+    quality,
     safety,
     targeting,
     trail,
@@ -42,6 +44,9 @@ app.command()(targeting.targeting)
 app.command()(uptake.uptake)
 app.command()(uptake.sources)
 app.command()(planning.plan)
+app.command()(monitoring.monitor)
+app.command()(monitoring.compare)
+app.command()(quality.units)
 app.command()(output.export)
 app.command()(output.demo)
 app.command()(output.dashboard)

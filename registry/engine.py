@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 import duckdb
 
-from registry.errors import IntegrityProblem, UsageProblem
+from registry.errors import IntegrityProblem, NotSaved, UsageProblem
 from registry.owner import busy
 
 if TYPE_CHECKING:
@@ -20,6 +20,8 @@ if TYPE_CHECKING:
 #: Read by both engine versions that are supported.
 STORAGE_VERSION = "v1.5.0"
 KEY = "site.key"
+#: What the engine raises where its file is not as it wrote it.
+DAMAGE = (duckdb.IOException, duckdb.SerializationException, duckdb.InternalException, duckdb.FatalException)
 
 
 def engine_settings(folder: Path, site: Site) -> dict[str, Any]:
@@ -126,6 +128,65 @@ def copy_apart(source: Path, target: Path) -> None:
     done = subprocess.run([sys.executable, "-I", "-S", "-c", code, str(source), str(target)], check=False)
     if done.returncode:
         raise OSError(done.returncode, os.strerror(done.returncode), str(target))
+
+
+def rewrite(folder: Path, site: Site, name: str) -> None:
+    """Write a database of a registry folder anew, row by row, and let it take the place of the old one.
+
+    The engine only marks the blocks of deleted and replaced rows as free: their bytes stay in
+    the file, and in its log, until something else happens to be written there. In a new file
+    they never were. The caller owns the folder and has closed the database: a file that this
+    process still had open would lose its lock here, and go on being written to unseen.
+
+    Raises
+    ------
+    NotSaved
+        There is no space for the new file; the old one stays.
+    IntegrityProblem
+        The new file does not hold the rows of the old one, which stays.
+    """
+    path, fresh = folder / name, folder / f"{name}.new"
+    settings = engine_settings(folder, site)
+    before = os.umask(0o077)
+    try:
+        for left in (fresh, Path(f"{fresh}.wal")):
+            left.unlink(missing_ok=True)
+        duckdb.connect(str(path), config=settings).close()  # its log goes into it, and is removed
+        with duckdb.connect(":memory:", config=settings) as connection:
+            connection.execute(f"ATTACH {_text(path)} AS old (READ_ONLY)")
+            connection.execute(f"ATTACH {_text(fresh)} AS fresh (STORAGE_VERSION '{STORAGE_VERSION}')")
+            connection.execute("COPY FROM DATABASE old TO fresh")
+            if _rows_of(connection, "old") != _rows_of(connection, "fresh"):
+                raise IntegrityProblem(
+                    f"{name}: written anew it lacks rows. The file is as it was; report this."
+                )
+        with fresh.open("rb") as handle:
+            os.fsync(handle.fileno())
+        fresh.replace(path)
+    except (duckdb.Error, OSError) as problem:
+        raise NotSaved(
+            f"{name}: could not be written anew ({first_line(problem)}); what was removed from it can still be "
+            "found in its bytes. Free some space and give the same command again."
+        ) from None
+    finally:
+        fresh.unlink(missing_ok=True)
+        os.umask(before)
+
+
+def _text(path: Path) -> str:
+    return "'" + str(path).replace("'", "''") + "'"
+
+
+def _rows_of(connection: duckdb.DuckDBPyConnection, database: str) -> dict[tuple[str, str], int]:
+    names = connection.execute(
+        "SELECT schema_name, table_name FROM duckdb_tables() WHERE database_name = ? ORDER BY ALL", [database]
+    ).fetchall()
+    return {
+        (schema, name): connection.execute(f'SELECT count(*) FROM {database}."{schema}"."{name}"').fetchall()[
+            0
+        ][0]
+        for schema, name in names
+    }
 
 
 def look_into(path: Path) -> duckdb.DuckDBPyConnection:

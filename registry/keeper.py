@@ -15,8 +15,8 @@ from typing import TYPE_CHECKING
 
 from registry import audit, backup, snapshot
 from registry.errors import RegistryError
-from registry.people import Actor, Role
-from registry.people.acting import MACHINE, begin
+from registry.people import Actor, Role, acting
+from registry.people.acting import MACHINE
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -26,6 +26,7 @@ if TYPE_CHECKING:
 #: Seconds between two looks into the inbox and at the revision.
 STEP_SECONDS = 5.0
 AUTHOR = "owner process"
+OWNER = Actor(AUTHOR, frozenset({Role.COORDINATOR, Role.ADMINISTRATOR}), via=MACHINE)
 
 
 @dataclass
@@ -59,13 +60,16 @@ class Keeper:
             self._thread = None
 
     def _run(self) -> None:
-        begin(Actor(AUTHOR, frozenset(Role), via=MACHINE))
         while not self._stop.is_set():
             self.step()
             self._stop.wait(STEP_SECONDS)
 
     def step(self) -> None:
-        """Whatever is due now."""
+        """Whatever is due now, on nobody's behalf but the service's own."""
+        with acting(OWNER):
+            self._step()
+
+    def _step(self) -> None:
         for duty, work in (
             ("inbox", self._inbox),
             ("backup", self._backup),
@@ -90,8 +94,9 @@ class Keeper:
             return  # a full disk takes no entry either; ``problems`` still says it
 
     def _inbox(self) -> None:
-        if self.take_in is not None:
-            self.lines = (self.lines + self.take_in(self.registry))[-100:]
+        """Import what arrived; ``lines`` says how the last look that found something ended."""
+        if self.take_in is not None and (told := self.take_in(self.registry)):
+            self.lines = told
 
     def _publish(self) -> None:
         snapshot.publish(self.registry)

@@ -103,6 +103,8 @@ def settings_digest(site: Site) -> str:
         "linkage": site.linkage_complete_until,
         "ranks": ranks(),
         "half_lives": half_lives(),
+        # Nothing is written of them; in the digest so that switching one on enters the trail.
+        **({"targets": list(site.targets_on)} if site.targets_on else {}),
     }
     return hashlib.sha256(audit.canonical(content).encode()).hexdigest()
 

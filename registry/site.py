@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 from registry.dictionary import tables
 from registry.errors import SiteProblem
 from registry.people import settings
+from registry.targets import targets
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -63,7 +64,7 @@ _OTHERS = {
 }
 #: Settings that are shipped without a default: what needs them is left out until a site states them.
 _UNSET = frozenset({"slices_per_view", "measurement_sd_mm"})
-_SECTIONS = frozenset({"site", "uptake_window", "frames", "codes", "sign_in", *_NUMBERS})
+_SECTIONS = frozenset({"site", "uptake_window", "frames", "codes", "targets", "sign_in", *_NUMBERS})
 
 
 @dataclass(frozen=True)
@@ -91,7 +92,8 @@ class Site:
     ``numbers`` holds every numeric setting by its key, but those shipped without a
     default only where the site states them; ``uptake_windows`` maps a
     tracer code to (from, to) in minutes; ``added_codes`` maps ``table.field`` to
-    codes that the service adds to the dictionary's list.
+    codes that the service adds to the dictionary's list; ``targets_on`` holds the ids of
+    the targets whose lines are drawn.
     """
 
     name: str
@@ -105,6 +107,7 @@ class Site:
     backup_folder: str | None = None
     trail_feed: str | None = None
     sign_in: settings.SignIn = field(default_factory=settings.SignIn)
+    targets_on: tuple[str, ...] = ()
 
     @property
     def minimum_n(self) -> int:
@@ -214,6 +217,25 @@ def _added_codes(document: dict[str, Any]) -> dict[str, tuple[str, ...]]:
     return added
 
 
+def _targets_on(document: dict[str, Any]) -> tuple[str, ...]:
+    section = _section(document, "targets")
+    if extra := sorted(section.keys() - {"on"}):
+        raise _fail("[targets]", f"{', '.join(extra)} is not a setting.", "Known: on.")
+    given = section.get("on", [])
+    if not isinstance(given, list) or not all(isinstance(one, str) for one in given):
+        raise _fail("[targets] on", "is not a list of targets.", 'Write it as ["one", "two"].')
+    for name in given:
+        one = targets().get(name)
+        if one is None:
+            usable = ", ".join(key for key, target in targets().items() if not target.refusal)
+            raise _fail("[targets] on", f"{name!r} is no target.", f"Those that can be drawn: {usable}.")
+        if one.refusal:
+            raise _fail(
+                "[targets] on", f"{name} cannot be drawn: {one.refusal}.", "Take it out of the list."
+            )
+    return tuple(dict.fromkeys(given))
+
+
 def parse(text: str) -> Site:
     """Read the text of a site.toml; what it leaves out keeps the template's default.
 
@@ -277,6 +299,7 @@ def parse(text: str) -> Site:
         backup_folder=places.get("backup_folder"),
         trail_feed=places.get("trail_feed"),
         sign_in=settings.parse(_section(document, "sign_in")),
+        targets_on=_targets_on(document),
     )
 
 

@@ -21,6 +21,7 @@ import polars as pl
 from registry import __version__, audit, migrations, preparation
 from registry import site as site_file
 from registry.engine import (
+    DAMAGE,
     KEY,
     current_user,
     engine_settings,
@@ -278,12 +279,19 @@ class Registry:
         ------
         SiteProblem
             The engine ran out of the memory that site.toml gives it.
+        IntegrityProblem
+            The engine cannot read its own file.
         """
         cursor = self._connection.cursor()
         try:
             yield cursor
         except duckdb.OutOfMemoryException:
             raise SiteProblem(f"Not answered: {too_little_memory(self.site)}") from None
+        except DAMAGE as problem:
+            raise IntegrityProblem(
+                f"{self._database}: a part of it cannot be read: {first_line(problem)}. Do not write to this "
+                f"folder. See what can be opened: biopsy-outcomes recover {self.folder}"
+            ) from None
         finally:
             cursor.close()
 

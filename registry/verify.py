@@ -17,8 +17,9 @@ from typing import TYPE_CHECKING, Any
 import duckdb
 import polars as pl
 
-from registry import audit
+from registry import audit, holds, received_files
 from registry.dictionary import tables
+from registry.errors import IntegrityProblem
 from registry.intake import write
 from registry.known import as_known
 from registry.people import Action, require
@@ -66,12 +67,12 @@ def verify(registry: Registry) -> list[Finding]:
         compared here, line by line.
     """
     require(Action.CHECK, registry)
-    looks = (verify_trail, _tables, _kept_facts, _batches, _held_rows, _raw_files, _values)
+    looks = (verify_trail, _tables, _kept_facts, _batches, _held_rows, _holds, _raw_files, _values)
     found: list[Finding] = []
     for look in looks:
         try:
             found += look(registry)
-        except duckdb.Error as problem:
+        except (duckdb.Error, IntegrityProblem) as problem:
             said = str(problem).splitlines()[0]
             found.append(Finding("database", f"A part of {look.__name__.strip('_')} cannot be read: {said}."))
     return found
@@ -329,25 +330,30 @@ def _held_rows(registry: Registry) -> list[Finding]:
     return found
 
 
+def _holds(registry: Registry) -> list[Finding]:
+    """Legal holds against the entries of the trail that set and lift them."""
+    return [Finding("legal holds", said) for said in holds.disagreements(registry)]
+
+
 # -- files and values --------------------------------------------------------------
 
 
 def _raw_files(registry: Registry) -> list[Finding]:
-    """Every file that was imported lies in raw/ under the hash of its bytes."""
-    found: list[Finding] = []
-    seen: set[str] = set()
-    for batch, text in registry.rows("SELECT batch_id, files FROM import_batch ORDER BY batch_id"):
-        try:
-            files = json.loads(text)
-            hashes = [(str(one["name"]), str(one["sha256"])) for one in files]
-        except (ValueError, TypeError, KeyError):
-            found.append(Finding("raw files", f"Batch {batch}: its list of files cannot be read."))
-            continue
-        for name, sha256 in hashes:
-            if sha256 in seen:
-                continue
-            seen.add(sha256)
-            found += _raw_file(registry.folder / "raw" / sha256, name, sha256, batch)
+    """Every imported file lies in raw/ under its hash, or under what the trail says it became."""
+    known = received_files.files(registry)
+    found = [
+        Finding("raw files", f"Batch {batch}: its list of files cannot be read.")
+        for batch in known.unreadable
+    ]
+    place = registry.folder / received_files.FOLDER
+    for sha256, one in known.kept.items():
+        if one.batch is not None:
+            found += _raw_file(place / sha256, one.name, sha256, one.batch)
+    found += [
+        Finding("raw files", f"A file that entry {seq} of the trail removed still lies in raw/.", seq)
+        for sha256, seq in known.gone.items()
+        if (place / sha256).exists()
+    ]
     return found
 
 

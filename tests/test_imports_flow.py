@@ -22,12 +22,12 @@ MAX_LINES = 400
 LAYERS = """
 errors
 stats
-sqlfiles dictionary vocabulary provenance
+sqlfiles dictionary vocabulary provenance targets
 targeting tracer | synthetic_data
 store engine audit backup doctor facts identity keeper migrations owner people preparation recover site snapshot | imports
 checks
 intake | measures results strata b_category sampling | worklists | record
-known verify | planning | cores | uptake | aim
+known verify | planning monitoring | cores | uptake | aim | units | quality
 restore upgrade
 reports | exports codebook | handbook
 cli commands __main__ | dashboards.session dashboards.answers dashboards.components dashboards.launch dashboards.owned

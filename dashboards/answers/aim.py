@@ -6,8 +6,9 @@ from typing import TYPE_CHECKING
 
 import streamlit as st
 
-from dashboards import session
+from dashboards import session, visitor
 from registry import aim
+from registry.people import operators
 
 if TYPE_CHECKING:
     import polars as pl
@@ -46,7 +47,14 @@ def summary(basis: aim.Basis | None) -> aim.Summary:
 def _by_stratum(
     folder: str, revision: int, filters: session.Filters, by: str, basis: aim.Basis | None
 ) -> list[tuple[str, aim.Summary]]:
-    return aim.by_stratum(vectors(), by, session.registry().site.frames, basis)
+    found = vectors()
+    if (
+        by == "operator"
+        and (actor := visitor.actor()) is not None
+        and (whose := operators(actor)) is not None
+    ):
+        found = found.filter(pl.col("operator") == whose)
+    return aim.by_stratum(found, by, session.registry().site.frames, basis)
 
 
 def by_stratum(by: str, basis: aim.Basis | None) -> list[tuple[str, aim.Summary]]:

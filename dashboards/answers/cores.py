@@ -9,6 +9,7 @@ import streamlit as st
 
 from dashboards import session
 from registry import cores
+from registry.people import Action
 
 if TYPE_CHECKING:
     from registry.cores import FirstPositive, Unusable
@@ -43,7 +44,7 @@ def _tissue_rows(folder: str, revision: int, filters: session.Filters) -> pl.Dat
 
 def tissue_rows() -> pl.DataFrame:
     """One row per procedure: why it is left out, its cores, its mass, and whether it was positive."""
-    return _tissue_rows(*session.state(), session.filters())
+    return _tissue_rows(*session.state(Action.PROCEDURES), session.filters())
 
 
 @st.cache_data(show_spinner="Comparing", max_entries=8)

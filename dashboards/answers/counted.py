@@ -9,6 +9,7 @@ import streamlit as st
 
 from dashboards import session
 from registry import measures
+from registry.people import Action
 from registry.record import complications_by_grade
 
 if TYPE_CHECKING:
@@ -87,7 +88,7 @@ def _procedures(folder: str, revision: int, measure: str, filters: session.Filte
 
 def procedures(measure: str) -> pl.DataFrame:
     """The procedures behind a measure: kept, counted and left out, with the reason."""
-    return _procedures(*session.state(), measure, session.filters())
+    return _procedures(*session.state(Action.PROCEDURES), measure, session.filters())
 
 
 @st.cache_data(show_spinner=False, max_entries=_KEPT)

@@ -9,6 +9,7 @@ import streamlit as st
 from dashboards import session
 from registry import worklists
 from registry.intake import quarantine
+from registry.people import Action
 from registry.record import ProcedureRecord, newest_procedures, procedure_record
 from registry.record.offsets import Offsets, offsets
 
@@ -30,7 +31,7 @@ def _worklist(folder: str, revision: int, name: str, as_of: date) -> pl.DataFram
 
 def worklist(name: str) -> pl.DataFrame:
     """Rows of a worklist as of the day in the sidebar."""
-    return _worklist(*session.state(), name, session.filters().as_of)
+    return _worklist(*session.state(Action.WORKLISTS), name, session.filters().as_of)
 
 
 @st.cache_data(show_spinner=False, max_entries=_KEPT)
@@ -40,7 +41,7 @@ def _offsets(folder: str, revision: int, ids: tuple[str, ...]) -> Offsets:
 
 def target_offsets(ids: Sequence[str]) -> Offsets:
     """Way from target to aperture of the named procedures."""
-    return _offsets(*session.state(), tuple(ids))
+    return _offsets(*session.state(Action.RECORD), tuple(ids))
 
 
 def record(procedure_id: str) -> ProcedureRecord:
@@ -61,7 +62,7 @@ def _newest(folder: str, revision: int) -> pl.DataFrame:
 
 def listed_procedures() -> pl.DataFrame:
     """Procedures offered by the record page, latest start first."""
-    return _newest(*session.state())
+    return _newest(*session.state(Action.RECORD))
 
 
 def held_rows() -> pl.DataFrame:

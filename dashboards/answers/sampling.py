@@ -6,8 +6,9 @@ from typing import TYPE_CHECKING
 
 import streamlit as st
 
-from dashboards import session
+from dashboards import session, visitor
 from registry import sampling
+from registry.people import Action
 
 if TYPE_CHECKING:
     from datetime import date
@@ -26,7 +27,7 @@ def estimate(procedure_id: str) -> sampling.Estimate:
     UsageProblem
         There is no such procedure, or it started after that day.
     """
-    return _estimate(*session.state(), procedure_id, session.filters().as_of)
+    return _estimate(*session.state(Action.RECORD), procedure_id, session.filters().as_of)
 
 
 @st.cache_data(show_spinner=False, max_entries=4)
@@ -37,6 +38,6 @@ def _calibration(folder: str, revision: int, as_of: date) -> tuple[sampling.Cali
 
 def calibration() -> tuple[sampling.CalibrationBin, ...]:
     """Predicted against true in bins; empty outside a demonstration."""
-    if not session.is_demo():
+    if not (session.is_demo() and visitor.may(Action.PROCEDURES)):
         return ()
-    return _calibration(*session.state(), session.filters().as_of)
+    return _calibration(*session.state(Action.PROCEDURES), session.filters().as_of)

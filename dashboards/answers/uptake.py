@@ -9,6 +9,7 @@ import streamlit as st
 
 from dashboards import session
 from registry import uptake
+from registry.people import Action
 
 if TYPE_CHECKING:
     import polars as pl
@@ -46,7 +47,7 @@ def _scans_of(folder: str, revision: int, procedure_id: str) -> list[uptake.Scan
 
 def scans_of(procedure_id: str) -> list[uptake.Scan]:
     """Scans of the specimens of one procedure, as recorded now."""
-    return _scans_of(*session.state(), procedure_id)
+    return _scans_of(*session.state(Action.RECORD), procedure_id)
 
 
 @st.cache_data(show_spinner=False, max_entries=_KEPT)

@@ -38,5 +38,5 @@ if chosen is not None:
 st.header("Held rows", anchor=False)
 held_rows()
 cautions.caution(
-    "Whoever uploads a file is named in the trail by the account that runs the pages. Identifiers are kept apart from the clinical facts and are not shown here."
+    "Whoever uploads a file is named in the trail. Identifiers are kept apart from the clinical facts and are not shown here."
 )

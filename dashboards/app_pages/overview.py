@@ -4,20 +4,22 @@ from __future__ import annotations
 
 import streamlit as st
 
-from dashboards import session
+from dashboards import session, visitor
 from dashboards.components import cautions
 from dashboards.components.groups import grouped
 from dashboards.components.measure_panel import measure_panel
 from dashboards.components.quality import lead, service_strip
 from dashboards.components.waiting import waiting
 from registry.measures import load_measures
+from registry.people import Action
 
 lead(
     "How the service samples, whether pathology and imaging agree, and what was found later. Each row is one measure on one shared axis."
 )
-st.header("Waiting", anchor=False)
-with st.container(key="waiting"):
-    waiting()
+if visitor.may(Action.WORKLISTS):
+    st.header("Waiting", anchor=False)
+    with st.container(key="waiting"):
+        waiting()
 
 st.header("The service", anchor=False)
 proportions = grouped("proportion")

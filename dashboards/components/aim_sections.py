@@ -14,6 +14,7 @@ from dashboards.components.aim_planes import aim_planes
 from dashboards.components.attempts_plot import attempts_plot
 from dashboards.components.groups import stratum_label, stratum_name
 from dashboards.components.markup import element, show
+from dashboards.components.whose import own_results_only
 from registry.aim import STRATA
 
 if TYPE_CHECKING:
@@ -73,6 +74,7 @@ def groups(basis: Basis | None) -> None:
     )
     if by in ("operator", "site") and sidebar not in ("operator", "site"):
         cautions.caution(cautions.COMPARE)
+    own_results_only(by)
     rows = [
         AimRow(stratum_label(by, name), one.error, one.error_mean, one.procedures - one.error.n)
         for name, one in aim.by_stratum(by, basis)

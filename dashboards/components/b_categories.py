@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 import polars as pl
 import streamlit as st
 
-from dashboards import session
+from dashboards import session, visitor
 from dashboards.answers import counted
 from dashboards.components import words
 from dashboards.components.markup import element, show
@@ -16,6 +16,7 @@ from dashboards.components.procedure_list import choose_procedure
 from dashboards.components.strip import StripRow, strip
 from dashboards.components.tables import table
 from registry.measures import load_measures
+from registry.people import Action
 from registry.stats.proportions import upper_bound_no_events
 
 if TYPE_CHECKING:
@@ -136,6 +137,8 @@ def _identities(found: CategoryTable) -> None:
 
 
 def _adjudicate() -> None:
+    if not visitor.may(Action.PROCEDURES):
+        return
     rows = counted.procedures(MEASURE)
     listed = rows.filter((pl.col("b_category") == "B5") & (pl.col("outcome") == "b"))
     if not listed.height:

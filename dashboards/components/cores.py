@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import polars as pl
 import streamlit as st
 
+from dashboards import visitor
 from dashboards.answers import cores
 from dashboards.components import cautions, words
 from dashboards.components.chart import chart
@@ -16,6 +17,7 @@ from dashboards.components.markup import element, show
 from dashboards.components.step_boxes import boxes, step_boxes
 from dashboards.components.tables import download
 from registry.cores import first_positive_definition
+from registry.people import Action
 
 if TYPE_CHECKING:
     from registry.cores import FirstPositive, Steps
@@ -58,12 +60,13 @@ def yield_by_tissue() -> None:
             ]
             show(element("ol", *meanings, class_="beside"))
             show(element("p", definition.note, class_="beside"))
-            download(
-                "Download the procedures as CSV",
-                cores.tissue_rows(),
-                "yield by tissue.csv",
-                key="csv yield rows",
-            )
+            if visitor.may(Action.PROCEDURES):
+                download(
+                    "Download the procedures as CSV",
+                    cores.tissue_rows(),
+                    "yield by tissue.csv",
+                    key="csv yield rows",
+                )
 
 
 def provenance(found: FirstPositive) -> str:

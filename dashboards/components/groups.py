@@ -33,7 +33,7 @@ _READING_ORDER = (
     "tissue_mass_g specimen_concentration_ratio verification_done targeted_within_5mm target_in_aperture "
     "safe_margin_kept targeting_error_mm targeting_lateral_mm targeting_depth_mm target_motion_mm tip_clearance_mm "
     "marker_placed marker_documented marker_within_10mm marker_shift_mm review_coverage discordance "
-    "discordance_latest discordant_benign discordant_resolved cancer_in_discordant timely_review "
+    "discordant_benign discordant_suspicious_benign discordance_latest discordant_resolved cancer_in_discordant timely_review "
     "finding_to_biopsy_days biopsy_to_report_days report_to_review_days repeat_biopsy upgrade_high_risk_excised "
     "upgrade_high_risk_resolved upgrade_in_situ follow_up_complete false_omission later_cancer_after_concordant "
     "later_cancer_after_not_sampled missed_at_biopsy false_negative_benign complication severe_complication"

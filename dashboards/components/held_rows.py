@@ -6,12 +6,15 @@ from typing import TYPE_CHECKING
 
 import streamlit as st
 
+from dashboards import session, visitor
 from dashboards.answers import records
 from dashboards.components.intake_door import correctable_files, dismiss
 from dashboards.components.markup import element, show
 from dashboards.components.tables import SHOWN_ROWS, table
 from dashboards.components.words import plural
 from registry.errors import RegistryError
+from registry.intake import quarantine
+from registry.people import Action
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -41,8 +44,12 @@ def held_rows() -> None:
         rows,
         frozenset({2}),
     )
-    for path in correctable_files():
-        _file(path)
+    if visitor.may(Action.IDENTIFIERS):
+        for path in correctable_files():
+            _file(path)
+    else:
+        text = "The files in which they can be corrected hold identifiers, which your roles do not open."
+        show(element("p", text, class_="beside"))
     show(
         element(
             "p",
@@ -50,14 +57,15 @@ def held_rows() -> None:
             class_="beside",
         )
     )
-    with st.expander("Dismiss a held row"):
-        _dismiss(keys)
+    if visitor.may(Action.WITHDRAW):
+        with st.expander("Dismiss a held row"):
+            _dismiss(keys)
 
 
 def _file(path: Path) -> None:
     st.download_button(
         f"Download {path.parent.name}, {path.name}",
-        path.read_bytes(),
+        quarantine.held_file(session.registry(), path),
         path.name,
         "text/csv",
         key=f"held {path.parent.name} {path.name}",

@@ -4,9 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from dashboards import session
+from dashboards import session, visitor
 from dashboards.answers import records
-from registry.engine import current_user
 from registry.intake import Options, accept, quarantine
 
 if TYPE_CHECKING:
@@ -21,7 +20,7 @@ def dry_run(received: Received) -> IntakeReport:
     return accept(
         session.registry(),
         received,
-        author=current_user(),
+        author=visitor.name(),
         today=session.today(),
         options=Options(dry_run=True),
     )
@@ -32,7 +31,7 @@ def take_in(received: Received, reason: str) -> IntakeReport:
     report = accept(
         session.registry(),
         received,
-        author=current_user(),
+        author=visitor.name(),
         today=session.today(),
         options=Options(reason=reason or "import"),
     )
@@ -55,4 +54,4 @@ def dismiss(quarantine_id: str, reason: str) -> None:
     UsageProblem
         The reason is empty, or the row is no longer held.
     """
-    quarantine.dismiss(session.registry(), quarantine_id, current_user(), reason)
+    quarantine.dismiss(session.registry(), quarantine_id, visitor.name(), reason)

@@ -19,15 +19,24 @@ _LANE_TOP, _LANE_STEP = 24.0, 2.6
 
 @dataclass(frozen=True)
 class Target:
-    """A target that the site has switched on: its value, 0 to 1, and whose it is."""
+    """A target that the site has switched on: its value, 0 to 1, and whose it is.
+
+    ``until`` is the other end where the target is a range.
+    """
 
     value: float
     words: str
+    until: float | None = None
+
+    @property
+    def figure(self) -> str:
+        """Its value or range as a percentage."""
+        return words.percent(self.value) if self.until is None else words.span(self.value, self.until)
 
 
 @dataclass(frozen=True)
 class StripRow:
-    """One row: its name, its result, the last quarters oldest first, and a target where one is set.
+    """One row: its name, its result, the last quarters oldest first, and the targets that are switched on.
 
     ``heading`` opens a group of rows; rows with the same heading follow each other.
     """
@@ -35,7 +44,7 @@ class StripRow:
     name: str
     result: dict[str, Any]
     quarters: tuple[tuple[str, dict[str, Any] | None], ...] = ()
-    target: Target | None = None
+    targets: tuple[Target, ...] = ()
     heading: str = ""
 
 
@@ -47,7 +56,7 @@ def axis_end(rows: Sequence[StripRow], minimum: int) -> float:
         drawn = [
             shown.high,
             *(value for _, value in _quarter_values(row, minimum)),
-            row.target.value if row.target else None,
+            *(one.until or one.value for one in row.targets),
         ]
         bounds = row.result.get("bounds") or {}
         drawn.append(bounds.get("upper") if shown.value is not None else None)
@@ -104,8 +113,12 @@ def lane(row: StripRow, shown: words.Figure, minimum: int, end: float) -> Markup
         marks.append(_mark(kind, _place(shown.low, end), width=_place(shown.high - shown.low, end)))
     if shown.value is not None:
         marks.append(_mark("dot hollow" if shown.kind == "zero" else "dot", _place(shown.value, end)))
-    if row.target:
-        marks.append(_mark("target", _place(row.target.value, end)))
+    for one in row.targets:
+        marks.append(_mark("target", _place(one.value, end)))
+        if one.until is not None:
+            marks.append(_mark("target", _place(one.until, end)))
+            width = _place(one.until - one.value, end)
+            marks.append(_mark("target-range", _place(one.value, end), width=width))
     quarters = _quarter_values(row, minimum)
     for age, (_, value) in enumerate(reversed(quarters)):
         if value is not None:
@@ -124,8 +137,7 @@ def _quarter_values(row: StripRow, minimum: int) -> list[tuple[str, float | None
 
 def _spoken(row: StripRow, shown: words.Figure, quarters: list[tuple[str, float | None]]) -> str:
     parts = [shown.sentence]
-    if row.target:
-        parts.append(f"Target {words.percent(row.target.value)}, {row.target.words}.")
+    parts += [f"Target {one.figure}, {one.words}." for one in row.targets]
     known = [f"{name} {words.percent(value)}" for name, value in quarters if value is not None]
     if known:
         parts.append(f"By quarter: {', '.join(known)}.")

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import streamlit as st
 
-from dashboards import session
+from dashboards import session, visitor
 from dashboards.answers import counted
 from dashboards.components import words
 from dashboards.components.definition import definition
@@ -17,6 +17,7 @@ from dashboards.components.planning import procedures_needed
 from dashboards.components.procedure_list import procedure_list
 from dashboards.components.quantities import quantity_table
 from dashboards.components.strip import StripRow, strip
+from registry.people import Action
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -107,8 +108,9 @@ def folds(measure: Measure) -> None:
     parts: dict[str, Callable[[], None]] = {
         "Definition": lambda: definition(measure),
         "Exclusion flow": lambda: exclusion_flow(measure),
-        "Procedures behind it": lambda: procedure_list(measure),
     }
+    if visitor.may(Action.PROCEDURES):
+        parts["Procedures behind it"] = lambda: procedure_list(measure)
     if measure.kind == "proportion":
         parts["How many procedures are needed"] = lambda: procedures_needed(measure)
     for label, draw in parts.items():

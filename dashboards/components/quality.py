@@ -14,6 +14,8 @@ from dashboards.components.markup import element, show
 from dashboards.components.measure_panel import clustering_line, measure_panel
 from dashboards.components.quantities import quantity_table
 from dashboards.components.strip import StripRow, strip
+from dashboards.components.target_list import ticks
+from dashboards.components.whose import own_results_only
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -27,6 +29,7 @@ def lead(text: str) -> None:
     show(element("p", f"{session.filters().words()}.", class_="provenance"))
     if session.filters().by in ("operator", "site"):
         cautions.caution(cautions.COMPARE)
+    own_results_only(session.filters().by)
 
 
 def service_strip(
@@ -37,7 +40,13 @@ def service_strip(
     ids = [one.id for one in shown]
     quarters = counted.quarters(ids)
     rows = [
-        StripRow(one.title, row, tuple(quarters[one.id]), heading=question(group_of(one)) if headings else "")
+        StripRow(
+            one.title,
+            row,
+            tuple(quarters[one.id]),
+            ticks(one.id),
+            question(group_of(one)) if headings else "",
+        )
         for one, row in zip(shown, counted.results(ids), strict=True)
     ]
     strip(rows, session.minimum_n(), caption=caption, full_axis=full_axis, key=key)

@@ -202,7 +202,8 @@ def _rests_on(found: Estimate) -> None:
         "Aperture": f"{given['aperture_mm']:g} mm",
         "Sampled hours": hours,
         "Aperture minus target": ", ".join(
-            f"{axis} {value:.1f}".replace("-", "\u2212") for axis, value in zip(_AXES, found.offset_mm or (), strict=False)
+            f"{axis} {value:.1f}".replace("-", "\u2212")
+            for axis, value in zip(_AXES, found.offset_mm or (), strict=False)
         )
         + " mm",
         "Target re-seen": "yes" if given["is_seen_again"] else "no, as planned",

@@ -18,7 +18,10 @@ if TYPE_CHECKING:
 ALL, YEAR, TWO_YEARS, CUSTOM = "All procedures", "Last 12 months", "Last 24 months", "From and to"
 _MONTHS = {YEAR: 12, TWO_YEARS: 24}
 #: Pages of single records and of definitions: there only the as-of date means anything, or nothing.
-_ONLY_AS_OF, _NOTHING = frozenset({"procedure_record"}), frozenset({"intake", "measure_handbook"})
+_ONLY_AS_OF, _NOTHING = (
+    frozenset({"procedure_record"}),
+    frozenset({"intake", "measure_handbook", "targets", "trail", "people"}),
+)
 
 
 def sidebar(page: str) -> session.Filters:

@@ -114,8 +114,8 @@ def _legend(rows: Sequence[StripRow], minimum: int) -> Markup:
         entries.append((("span open", "dot hollow"), f"none seen: one-sided upper {level} bound"))
     if any((row.result.get("bounds") or {}).get("unknown") for row, one in shown if one.value is not None):
         entries.append((("unknown",), "range if the unknown outcomes were known"))
-    if any(row.target for row in rows):
-        entries.append((("target",), "target switched on by the site"))
+    for one in dict.fromkeys(target for row in rows for target in row.targets):
+        entries.append((("target",), f"target switched on by the service: {one.figure}, {one.words}"))
     if any(row.quarters for row in rows):
         entries.append(
             (("quarter age0", "quarter age3", "quarter age6"), "last eight quarters, newest on top")

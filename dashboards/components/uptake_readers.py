@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import polars as pl
 
-from dashboards import session
+from dashboards import session, visitor
 from dashboards.answers import uptake
 from dashboards.components import words
 from dashboards.components.markup import element, show
@@ -12,6 +12,7 @@ from dashboards.components.procedure_list import choose_procedure
 from dashboards.components.strip import StripRow, strip
 from dashboards.components.tables import SHOWN_ROWS, download, table
 from dashboards.components.uptake_ratios import diagnosis_name, ratio_text
+from registry.people import Action
 from registry.uptake.diagnosis import RATIO
 from registry.uptake.readers import AGAINST_REPORT
 from registry.vocabulary import label
@@ -61,6 +62,8 @@ def benign_list() -> None:
     )
     show(element("p", about, class_="beside"))
     shown = listed(plain)
+    if not visitor.may(Action.PROCEDURES):
+        return
     if plain.height:
         choose_procedure(plain.get_column("procedure_id").to_list(), key="benign with uptake")
         more = f", the first {SHOWN_ROWS}" if shown.height > SHOWN_ROWS else ""

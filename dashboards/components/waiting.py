@@ -6,12 +6,13 @@ from typing import TYPE_CHECKING
 
 import streamlit as st
 
-from dashboards import session
+from dashboards import session, visitor
 from dashboards.answers import records
 from dashboards.components import words
 from dashboards.components.markup import element, show
 from dashboards.components.procedure_list import choose_procedure
 from dashboards.components.tables import SHOWN_ROWS, cell, download, table
+from registry.people import Action
 from registry.worklists import load_worklists
 
 if TYPE_CHECKING:
@@ -39,7 +40,7 @@ def waiting() -> None:
     left.markdown(
         f"{words.plural(held, 'received row')} held until corrected" if held else "No received row is held"
     )
-    if held:
+    if held and visitor.may(Action.ENTER):
         right.page_link(INTAKE_PAGE, label="Open intake", icon=":material/arrow_forward:")
 
 

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import hmac
-import os
 import stat
+from contextlib import suppress
 from dataclasses import dataclass
 from datetime import timedelta
 from ipaddress import ip_address
@@ -64,14 +64,6 @@ class Desk:
         same = hmac.compare_digest(given.encode("utf-8", "replace"), self.secret.encode())
         return listed and same and bool(self.secret)
 
-    def note(self, actor: Actor, action: str, outcome: str = "done") -> None:
-        """An entry of the trail; a full disk must not keep anybody signed in."""
-        try:
-            entry = audit.Entry(actor.name, action, "session", actor.session, {"via": actor.via}, outcome)
-            self.registry.record(entry)
-        except RegistryError:
-            return
-
 
 def desk_of(registry: Registry) -> Desk:
     """How people sign in to a registry.
@@ -102,7 +94,7 @@ def desk_of(registry: Registry) -> Desk:
         )
     place = {PROXY: settings.proxy_secret_file, OIDC: settings.oidc_client_secret_file}.get(method)
     numbers = registry.site.numbers
-    desk = Desk(
+    return Desk(
         registry,
         method,
         Sessions(
@@ -110,12 +102,11 @@ def desk_of(registry: Registry) -> Desk:
             timedelta(minutes=numbers["idle_minutes"]),
             timedelta(hours=numbers["session_hours"]),
             _Stamps(registry.folder),
-            lambda actor, reason: desk.note(actor, reason),
+            lambda actor, reason: _note(registry, actor, reason),
         ),
         settings,
         _secret(Path(place)) if place else "",
     )
-    return desk
 
 
 def check_start(registry: Registry, desk: Desk, *, address: str, is_root: bool, allow_root: bool) -> None:
@@ -149,6 +140,13 @@ def check_start(registry: Registry, desk: Desk, *, address: str, is_root: bool, 
     registry.record(audit.Entry("root", "serve as the superuser", "registry", "", {"address": address}))
 
 
+def _note(registry: Registry, actor: Actor, reason: str) -> None:
+    """The end of a session in the trail; a full disk must not keep anybody signed in."""
+    entry = audit.Entry(actor.name, reason, "session", actor.session, {"via": actor.via})
+    with suppress(RegistryError):
+        registry.record(entry)
+
+
 def _is_loopback(address: str) -> bool:
     try:
         return ip_address(address).is_loopback
@@ -162,11 +160,15 @@ def _secret(path: Path) -> str:
         mode = path.stat().st_mode
         text = path.read_text(encoding="utf-8").strip()
     except (OSError, UnicodeDecodeError):
-        raise FileProblem(f"{path}: the shared secret of site.toml, [sign_in], cannot be read here.") from None
+        raise FileProblem(
+            f"{path}: the shared secret of site.toml, [sign_in], cannot be read here."
+        ) from None
     if stat.S_IMODE(mode) & 0o077:
         raise FileProblem(f"{path}: others on this machine can read the secret. Run: chmod 600 {path}")
     if len(text) < _SHORTEST_SECRET:
-        raise FileProblem(f"{path}: the secret has fewer than {_SHORTEST_SECRET} characters. Make a longer one.")
+        raise FileProblem(
+            f"{path}: the secret has fewer than {_SHORTEST_SECRET} characters. Make a longer one."
+        )
     return text
 
 
@@ -179,7 +181,7 @@ class _Stamps:
 
     def __call__(self, name: str) -> str | None:
         try:
-            seen = os.stat(self._folder / accounts.FILE)
+            seen = (self._folder / accounts.FILE).stat()
             mark = (seen.st_ino, seen.st_mtime_ns, seen.st_size)
             if mark != self._kept[0]:
                 known = accounts.read(self._folder)

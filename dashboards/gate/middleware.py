@@ -152,5 +152,3 @@ def _guarded(send: Send, path: str) -> Send:
         await send(message)
 
     return sending
-
-

@@ -47,6 +47,7 @@ def page(title: str, service: str, *body: Markup, onward: str | None = None) -> 
     return (
         '<!doctype html><html lang="en"><head><meta charset="utf-8">'
         '<meta name="viewport" content="width=device-width, initial-scale=1">'
+        '<link rel="icon" href="data:,">'
         f"<title>{escape(title)}</title>{refresh}<style>{_STYLE}</style></head><body>{main}</body></html>"
     )
 

@@ -130,7 +130,9 @@ def dashboard(
     ] = None,
     allow_root: Annotated[
         bool,
-        typer.Option("--allow-root", help="Serve real data as the superuser, as in a container; written to the trail."),
+        typer.Option(
+            "--allow-root", help="Serve real data as the superuser, as in a container; written to the trail."
+        ),
     ] = False,
 ) -> None:
     """Serve the pages on this machine until Ctrl-C."""
@@ -148,7 +150,8 @@ def dashboard(
         )
     try:
         child = subprocess.Popen(
-            command(folder, port, address, names), env={**os.environ, **environment(folder, allow_root=allow_root)}
+            command(folder, port, address, names),
+            env={**os.environ, **environment(folder, allow_root=allow_root)},
         )
     except OSError as problem:
         raise FileProblem(f"The page server cannot be started: {problem.strerror}.") from None

@@ -165,7 +165,7 @@ def first_positive(
         Fewest procedures that still reach an amount at which something is given, 1 or more.
     """
     require(Action.FIGURES, registry)
-    found = tissue_rows(registry, as_of=as_of, start=start, end=end)
+    found = rows(registry, NAME, as_of=as_of, start=start, end=end)
     ordered = found.filter(pl.col("excluded_because").is_null())
     weighed = found.filter(pl.col("mass_excluded_because").is_null())
     single = ordered.filter(pl.col("is_one_by_one"))

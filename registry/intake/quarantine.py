@@ -15,6 +15,7 @@ from registry.errors import UsageProblem
 from registry.intake.followers import OWN_LINE, REFERENCE
 from registry.intake.report import ReportedProblem
 from registry.people import Action, require
+from registry.people.reads import note_read
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -240,6 +241,24 @@ def open_rows(registry: Registry) -> pl.DataFrame:
         "FROM quarantine AS q JOIN quarantine_problem AS p ON p.quarantine_id = q.quarantine_id "
         "WHERE q.state = 'open' ORDER BY q.batch_id, q.file, q.line, p.column_name"
     )
+
+
+def held_file(registry: Registry, path: Path) -> bytes:
+    """A file of held rows as it was written for correction, identifiers included; the look is in the trail.
+
+    Raises
+    ------
+    Refused
+        The actor may not see identifiers.
+    UsageProblem
+        The file is not one of the folder ``held``.
+    """
+    key = f"{path.parent.name}/{path.name}"
+    actor = require(Action.IDENTIFIERS, registry, kind="held file", key=key)
+    if not path.resolve().is_relative_to(registry.folder / "held"):
+        raise UsageProblem(f"{path.name}: is no file of held rows.")
+    note_read(registry, actor, "held file", key, Action.IDENTIFIERS)
+    return path.read_bytes()
 
 
 def dismiss(registry: Registry, quarantine_id: str, actor: str, reason: str) -> None:

@@ -8,12 +8,10 @@ others hang stays until those are withdrawn (decision 0014).
 from __future__ import annotations
 
 import difflib
-import json
 from dataclasses import dataclass
-from datetime import UTC
 from typing import TYPE_CHECKING, Any
 
-from registry import __version__, audit, checks, facts
+from registry import checks, facts, holds
 from registry.dictionary import KEYS, TABLE_ORDER, Table, tables
 from registry.errors import BatchRefused, UsageProblem
 from registry.intake import write
@@ -72,7 +70,7 @@ def withdraw(registry: Registry, name: str, key: Sequence[str], *, author: str, 
     Raises
     ------
     UsageProblem
-        No such table or row, or no reason.
+        No such table or row, no reason, or the patient is under legal hold.
     BatchRefused
         Other rows hang on it; nothing was written.
     """
@@ -82,25 +80,31 @@ def withdraw(registry: Registry, name: str, key: Sequence[str], *, author: str, 
         raise UsageProblem("A row is withdrawn with a reason. Give one with --reason.")
     with registry.writing() as cursor:
         place, row = _found(cursor, table, parts)
+        if patient := _patient(cursor, row):
+            holds.refuse_if_held(cursor, patient)
         said = " / ".join(part for part in parts if part)
         if hanging := _hanging(cursor, table, row):
             listed = ", ".join(f"{count:,} of {other}" for other, count in hanging.items())
             raise BatchRefused(
                 f"{table.name} {said}: other rows hang on it: {listed}. Nothing was withdrawn. Withdraw those first."
             )
-        batch_id = int(
-            cursor.execute("SELECT coalesce(max(batch_id), 0) + 1 FROM import_batch").fetchall()[0][0]
-        )
-        at = registry.clock().astimezone(UTC).replace(tzinfo=None)
-        stamp = write.Stamp(at, author, batch_id, reason.strip())
+        stamp = write.next_stamp(registry, cursor, author, reason)
         reopened = _decided(cursor, table, row)
         write.withdraw_at(cursor, table, place, stamp)
         if procedure := row.get("procedure_id"):
             facts.refresh(cursor, [procedure])
         cursor.execute("UPDATE facts_state SET revision = revision + 1")
-        _record(registry, cursor, table, said, stamp)
+        write.record_no_rows(
+            registry,
+            cursor,
+            stamp,
+            format_="withdrawal",
+            action="withdraw",
+            names=[table.name],
+            details={"table": table.name, "key": said},
+        )
     _withdraw_apart(registry, table, row, stamp)
-    return Withdrawal(table.name, said, batch_id, reopened)
+    return Withdrawal(table.name, said, stamp.batch_id, reopened)
 
 
 # -- the row -----------------------------------------------------------------------
@@ -144,6 +148,21 @@ def _found(cursor: duckdb.DuckDBPyConnection, table: Table, parts: list[str]) ->
     return int(place), dict(zip(columns, values, strict=True))
 
 
+def _patient(cursor: duckdb.DuckDBPyConnection, row: dict[str, Any]) -> str:
+    """Pseudonym of the patient to whom a row belongs; empty for one that belongs to none."""
+    if "patient" in row:
+        return str(row["patient"])
+    column = next((name for name in ("finding_id", "procedure_id") if row.get(name)), "")
+    if not column:
+        return ""
+    found = cursor.execute(
+        "SELECT f.patient FROM main.findings AS f LEFT JOIN main.procedures AS p ON p.finding_id = f.finding_id "
+        f"WHERE {'f' if column == 'finding_id' else 'p'}.{column} = ? LIMIT 1",
+        [row[column]],
+    ).fetchall()
+    return str(found[0][0]) if found else ""
+
+
 def _hanging(cursor: duckdb.DuckDBPyConnection, table: Table, row: dict[str, Any]) -> dict[str, int]:
     """Rows that refer to this one, or follow it in its series, by table."""
     found: dict[str, int] = {}
@@ -181,28 +200,7 @@ def _decided(cursor: duckdb.DuckDBPyConnection, table: Table, row: dict[str, Any
     return str(row["procedure_id"]) if reviewed else ""
 
 
-# -- trail and identifiers ---------------------------------------------------------
-
-
-def _record(
-    registry: Registry, cursor: duckdb.DuckDBPyConnection, table: Table, key: str, stamp: write.Stamp
-) -> None:
-    """A batch of no rows, so that every version in history names one; and its entry of the trail."""
-    counts = dict.fromkeys(("received", "new", "version", "unchanged", "held"), 0)
-    cursor.execute(
-        "INSERT INTO import_batch (batch_id, started_at, author, format, files, program, received, resubmitted, "
-        "accepted_new, accepted_version, unchanged, held, reason) VALUES (?, ?, ?, 'withdrawal', ?, ?, 0, 0, 0, 0, 0, 0, ?)",
-        [stamp.batch_id, stamp.at, stamp.author, json.dumps([]), __version__, stamp.reason],
-    )
-    cursor.execute("INSERT INTO batch_rows VALUES (?, ?, 0, 0, 0, 0, 0)", [stamp.batch_id, table.name])
-    states = {
-        name: state
-        for name, state in write.table_states(cursor).items()
-        if name.removeprefix("history.") in tables()
-    }
-    details = {"table": table.name, "key": key, "reason": stamp.reason, "rows": counts, "tables": states}
-    entry = audit.Entry(stamp.author, "withdraw", "batch", str(stamp.batch_id), details)
-    audit.append(cursor, registry.key, registry.clock(), entry)
+# -- identifiers --------------------------------------------------------------------
 
 
 def _withdraw_apart(registry: Registry, table: Table, row: dict[str, Any], stamp: write.Stamp) -> None:

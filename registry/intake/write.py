@@ -5,9 +5,12 @@ All of it happens inside the caller's transaction.
 
 from __future__ import annotations
 
+import json
 from dataclasses import dataclass
+from datetime import UTC
 from typing import TYPE_CHECKING, Any
 
+from registry import __version__, audit
 from registry.dictionary import KEYS, TABLE_ORDER, Table, tables
 from registry.intake.staging import has_rows, same_key, stored_columns
 
@@ -15,6 +18,8 @@ if TYPE_CHECKING:
     from datetime import datetime
 
     import duckdb
+
+    from registry.store import Registry
 
 #: Columns that every clinical row carries beside its fields.
 SYSTEM_COLUMNS = ("recorded_at", "author", "batch_id")
@@ -161,6 +166,66 @@ def withdraw_row(cursor: duckdb.DuckDBPyConnection, table: Table, key: tuple[Any
 def withdraw_at(cursor: duckdb.DuckDBPyConnection, table: Table, row_id: int, stamp: Stamp) -> None:
     """The same for the row with a row id."""
     _to_history(cursor, table, f"m.rowid = {int(row_id)}", stamp)
+
+
+def blank(
+    cursor: duckdb.DuckDBPyConnection, table: Table, columns: list[str], where: str, values: list[Any]
+) -> int:
+    """Empty some columns of the history rows that match; how many rows said something there.
+
+    The digest of the table moves by what the change itself makes out, so that a value
+    changed by another tool before stays as findable as it was.
+    """
+    name = f"history.{table.name}"
+    condition = f"{where} AND ({' OR '.join(f'{one} IS NOT NULL' for one in columns)})"
+    rows = [
+        row for (row,) in cursor.execute(f"SELECT rowid FROM {name} WHERE {condition}", values).fetchall()
+    ]
+    if not rows:
+        return 0
+    _, before = table_digest(cursor, table, "history")
+    cursor.execute(
+        f"UPDATE {name} SET {', '.join(f'{one} = NULL' for one in columns)} WHERE rowid IN (SELECT unnest(?))",
+        [rows],
+    )
+    _, after = table_digest(cursor, table, "history")
+    _add_state(cursor, name, 0, after - before)
+    return len(rows)
+
+
+def record_no_rows(
+    registry: Registry,
+    cursor: duckdb.DuckDBPyConnection,
+    stamp: Stamp,
+    *,
+    format_: str,
+    action: str,
+    names: list[str],
+    details: dict[str, Any],
+) -> None:
+    """A batch of no rows, so that every version in history names one; and its entry of the trail."""
+    counts = dict.fromkeys(("received", "new", "version", "unchanged", "held"), 0)
+    cursor.execute(
+        "INSERT INTO import_batch (batch_id, started_at, author, format, files, program, received, resubmitted, "
+        "accepted_new, accepted_version, unchanged, held, reason) VALUES (?, ?, ?, ?, ?, ?, 0, 0, 0, 0, 0, 0, ?)",
+        [stamp.batch_id, stamp.at, stamp.author, format_, json.dumps([]), __version__, stamp.reason],
+    )
+    for name in names:
+        cursor.execute("INSERT INTO batch_rows VALUES (?, ?, 0, 0, 0, 0, 0)", [stamp.batch_id, name])
+    states = {
+        name: state
+        for name, state in table_states(cursor).items()
+        if name.removeprefix("history.") in tables()
+    }
+    told = {**details, "reason": stamp.reason, "rows": counts, "tables": states}
+    entry = audit.Entry(stamp.author, action, "batch", str(stamp.batch_id), told)
+    audit.append(cursor, registry.key, registry.clock(), entry)
+
+
+def next_stamp(registry: Registry, cursor: duckdb.DuckDBPyConnection, author: str, reason: str) -> Stamp:
+    """The stamp of a batch of no rows."""
+    batch_id = cursor.execute("SELECT coalesce(max(batch_id), 0) + 1 FROM import_batch").fetchall()[0][0]
+    return Stamp(registry.clock().astimezone(UTC).replace(tzinfo=None), author, int(batch_id), reason.strip())
 
 
 def update_roots(cursor: duckdb.DuckDBPyConnection) -> None:

@@ -57,23 +57,27 @@ def procedures(
         As :func:`registry.measures.evaluate`.
     """
     within = permitted(registry, by, within, Action.PROCEDURES)
+    rows = behind(registry, measure_id, Question(as_of, start, end, by, dict(within or {})))
+    return rows if stratum is None else rows.filter(pl.col("stratum") == stratum)
+
+
+def behind(registry: Reader, measure_id: str, question: Question) -> pl.DataFrame:
+    """Rows of :func:`procedures` for services that only count them; they ask who may."""
     (measure,) = chosen([measure_id])
-    question = Question(as_of, start, end, by, dict(within or {}))
     context = ", ".join(f"facts.{name}" for name in _CONTEXT)
     sql = (
         f"SELECT unit.*, {question.stratum} AS stratum, {context} FROM (\n{measure.body}\n) AS unit "
         f"JOIN procedure_facts AS facts ON facts.procedure_id = unit.procedure_id WHERE {question.condition} "
         "ORDER BY unit.index_date, unit.procedure_id"
     )
-    with registry.cursor() as cursor, facts.at(cursor, as_of):
+    with registry.cursor() as cursor, facts.at(cursor, question.as_of):
         rows = store.frame(cursor, sql, question.parameters)
     rows = rows.drop("counts_as_missing", "unknown", strict=False)
     said = rows.columns[rows.columns.index("excluded_because") + 1 : rows.columns.index("stratum")]
     left_out = pl.col("excluded_because").is_not_null()
-    rows = rows.with_columns(
+    return rows.with_columns(
         pl.when(left_out).then(None).otherwise(pl.col(name)).alias(name) for name in said
     )
-    return rows if stratum is None else rows.filter(pl.col("stratum") == stratum)
 
 
 def exclusion_flow(

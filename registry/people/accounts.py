@@ -114,6 +114,18 @@ def _change(registry: Registry, change: Callable[[dict[str, Account]], tuple[str
         _write(registry.folder, accounts)
 
 
+def listed(registry: Registry) -> list[Account]:
+    """The accounts, in the order of their names.
+
+    Raises
+    ------
+    Refused
+        The actor may not manage accounts.
+    """
+    require(Action.PEOPLE, registry, kind="account")
+    return sorted(read(registry.folder).values(), key=lambda one: one.name)
+
+
 def _existing(accounts: dict[str, Account], name: str) -> Account:
     if name not in accounts:
         raise UsageProblem(f"{name}: there is no such account. See: biopsy-outcomes account list")
@@ -151,12 +163,12 @@ def add(
     Refused
         The actor may not manage accounts.
     """
+    require(Action.PEOPLE, registry, kind="account", confirmed=True)
     chosen = tuple(sorted({str(one) for one in roles}))
     if not chosen:
         raise UsageProblem(f"{name}: give at least one role: {', '.join(Role)}.")
     if not (0 < len(name) <= 64 and name.isascii() and all(one.isalnum() or one in ".-_@+" for one in name)):
         raise UsageProblem(f"{name!r} cannot be the name of an account: use letters, digits and . - _ @ +.")
-    require(Action.PEOPLE, registry, kind="account", confirmed=True)
     stored = "" if password is None else _hash(password)
 
     def change(accounts: dict[str, Account]) -> tuple[str, dict[str, Any]]:

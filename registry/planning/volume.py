@@ -11,7 +11,8 @@ from typing import TYPE_CHECKING
 
 import polars as pl
 
-from registry.measures import procedures
+from registry.measures.listing import behind
+from registry.measures.strata import Question
 from registry.people import Action, require
 
 if TYPE_CHECKING:
@@ -70,7 +71,7 @@ def volume_of(registry: Reader, measure_id: str, as_of: date) -> Volume:
     """
     require(Action.FIGURES, registry)
     back = date(as_of.year - _YEARS_BACK, as_of.month, 1)
-    rows = procedures(registry, measure_id, as_of=as_of, start=back, end=as_of)
+    rows = behind(registry, measure_id, Question(as_of, back, as_of, None))
     if not rows.height:
         return Volume(0, 0, None, None)
     end = _month_end_before(_first_unfinished(rows, as_of))

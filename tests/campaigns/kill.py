@@ -131,7 +131,7 @@ def complication(number: int) -> dict[str, str]:
     """A complication of the one procedure; its day tells it from the others."""
     day = date.fromordinal(date(2025, 3, 10).toordinal() + number)
     row = dict(base()["complications"][0])
-    return {**row, "procedure_id": "P1", "onset_on": day.isoformat(), "kind": "haematoma"}
+    return {**row, "complication_id": f"C{number}", "onset_on": day.isoformat()}
 
 
 def one_more_migration() -> None:
@@ -172,9 +172,7 @@ def _saves(registry: Registry, work: Work, tally: Tally, where: str) -> None:
     again = {"complications": [complication(max(told - 1, 0))]}
     if told:
         accept(registry, received(again), author="again", today=TODAY)
-    counted = registry.rows(
-        "SELECT count(*) - count(DISTINCT (procedure_id, kind, onset_on)) FROM complications"
-    )
+    counted = registry.rows("SELECT count(*) - count(DISTINCT complication_id) FROM complications")
     if counted[0][0]:
         tally.double.append(f"{where}: {counted[0][0]} complications are there twice")
 

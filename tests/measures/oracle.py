@@ -428,6 +428,21 @@ def discordant_benign(r: Record, p: Row) -> Verdict:
     return reason, _is_discordant(r, p), "u" if reason == "no conclusive review" and benign else None
 
 
+def discordant_suspicious_benign(r: Record, p: Row) -> Verdict:
+    benign = r.diagnosis(p) in BENIGN
+    suspicious = r.finding(p)["assessment"] in ("4", "4A", "4B", "4C", "5")
+    reason = _first(
+        _ns(r, p),
+        _rw(r, p),
+        _nr(r, p),
+        (r.first_conclusive(p) is None, "no conclusive review"),
+        (not benign, "not a benign result"),
+        (not suspicious, "assessment not 4, 4a, 4b, 4c or 5"),
+    )
+    is_unknown = reason == "no conclusive review" and benign and suspicious
+    return reason, _is_discordant(r, p), "u" if is_unknown else None
+
+
 def discordance_latest(r: Record, p: Row) -> Verdict:
     joint = r.joint(p)
     latest = joint[-1]["determination"] if joint else None
@@ -717,6 +732,7 @@ PROPORTIONS = {
         timely_review,
         discordance,
         discordant_benign,
+        discordant_suspicious_benign,
         discordance_latest,
         discordant_resolved,
         cancer_in_discordant,

@@ -35,6 +35,14 @@ AGREED = {
     "timely_review": [NS, NR, EARLY],
     "discordance": [NS, RW, NR, "no conclusive review"],
     "discordant_benign": [NS, RW, NR, "no conclusive review", "not a benign result"],
+    "discordant_suspicious_benign": [
+        NS,
+        RW,
+        NR,
+        "no conclusive review",
+        "not a benign result",
+        "assessment not 4, 4a, 4b, 4c or 5",
+    ],
     "discordance_latest": [NS, RW, NR, "not reviewed", "latest indeterminate"],
     "discordant_resolved": [NS, NR, "not discordant", "that review fewer than 60 days before as_of"],
     "cancer_in_discordant": [NS, NR, "not discordant", W, "no later tissue"],
@@ -101,6 +109,7 @@ AGREED = {
 WITH_BOUNDS = {
     "discordance": "missing",
     "discordant_benign": "missing",
+    "discordant_suspicious_benign": "missing",
     "discordance_latest": "missing",
     "cancer_in_discordant": "missing",
     "upgrade_high_risk_excised": "missing",

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from registry.store import Registry
 
 NAMES = [name for pages in PAGES.values() for name in pages]
-STILL = {"procedure_record": ["As of"], "intake": [], "measure_handbook": []}
+STILL = {"procedure_record": ["As of"], "intake": [], "measure_handbook": [], "targets": []}
 ALL = ["Period of the procedures", "As of", "Split by", "Interval"]
 
 

@@ -1,0 +1,179 @@
+"""A funnel: limits of chance around the rate of all, and one mark for each operator or site."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import polars as pl
+
+from dashboards.components.palette import ACCENT, ATTENTION, INK, MUTED, PAPER, RULE
+
+#: The axis is never shorter than this.
+LEAST_SPAN = 0.05
+
+
+def funnel_plot(units: pl.DataFrame, lines: pl.DataFrame, rate: float) -> dict[str, Any]:
+    """Vega-Lite specification: limits first, then intervals, then marks, then the codes.
+
+    Parameters
+    ----------
+    units
+        name, n, rate, lower, upper, kind (``other``, ``flagged`` or ``own``).
+    lines
+        n, low_998, low_95, high_95, high_998: shares from 0 to 1.
+    rate
+        Share of all units together.
+    """
+    most = max(int(units.get_column("n").to_list()[i]) for i in range(units.height))
+    bottom, top = _range(units, lines)
+    across = {
+        "field": "n",
+        "type": "quantitative",
+        "scale": {"domain": [0, most * 1.08], "nice": False},
+        "axis": {"title": "procedures in the denominator", "format": "d", "grid": False, "tickCount": 6},
+    }
+    up = {
+        "type": "quantitative",
+        "scale": {"domain": [bottom, top], "nice": False, "clamp": True},
+        "axis": {"title": "share, %", "format": ".0%" if top - bottom > 0.08 else ".1%", "tickCount": 5},
+    }
+    drawn = {"values": units.to_dicts()}
+    return {
+        "width": "container",
+        "height": 340,
+        "layer": [
+            *(_line(lines, name, across, up, style) for name, style in _LINES),
+            {
+                "data": {"values": [{"rate": rate}]},
+                "mark": {"type": "rule", "color": INK, "strokeWidth": 1},
+                "encoding": {"y": {**up, "field": "rate"}},
+            },
+            {
+                "data": drawn,
+                "mark": {"type": "rule", "color": ACCENT, "strokeWidth": 3, "opacity": 0.3},
+                "encoding": {"x": across, "y": {**up, "field": "lower"}, "y2": {"field": "upper"}},
+            },
+            {
+                "data": drawn,
+                "mark": {"type": "point", "size": 85, "filled": True, "strokeWidth": 2, "opacity": 1},
+                "encoding": {
+                    "x": across,
+                    "y": {**up, "field": "rate"},
+                    "shape": {"field": "kind", "scale": _scale(_SHAPES), "legend": None},
+                    "fill": {"field": "kind", "scale": _scale(_FILLS), "legend": None},
+                    "stroke": {"field": "kind", "scale": _scale(_STROKES), "legend": None},
+                },
+            },
+            *(_names(side, units, across, up, top - bottom) for side in (1, -1)),
+        ],
+    }
+
+
+_KINDS = ("other", "flagged", "own")
+_SHAPES = ("circle", "diamond", "square")
+_FILLS = (ACCENT, ATTENTION, PAPER)
+_STROKES = (PAPER, INK, ACCENT)
+#: 95 % drawn through, 99.8 % broken, so that they part in greyscale.
+_LINES = (
+    ("low_95", {"color": MUTED, "strokeDash": [1, 0]}),
+    ("high_95", {"color": MUTED, "strokeDash": [1, 0]}),
+    ("low_998", {"color": MUTED, "strokeDash": [5, 4]}),
+    ("high_998", {"color": MUTED, "strokeDash": [5, 4]}),
+)
+
+
+def _names(
+    side: int, units: pl.DataFrame, across: dict[str, Any], up: dict[str, Any], span: float
+) -> dict[str, Any]:
+    """The codes on one side of their marks: to the left where the mark before is close by."""
+    most = max(units.get_column("n").to_list())
+    close: list[dict[str, Any]] = []
+    kept, before = [], None
+    for row in units.sort("n", "rate").to_dicts():
+        is_close = (
+            before is not None
+            and row["n"] - before["n"] < 0.09 * most
+            and abs(row["rate"] - before["rate"]) < 0.07 * span
+        )
+        (close if is_close else kept).append(row)
+        before = None if is_close else row
+    mark = {"type": "text", "dx": 9 * side, "dy": -9, "align": "left" if side > 0 else "right", "fontSize": 12}
+    return {
+        "data": {"values": kept if side > 0 else close},
+        "mark": mark,
+        "encoding": {"x": across, "y": {**up, "field": "rate"}, "text": {"field": "name"}},
+    }
+
+
+def _scale(marks: tuple[str, ...]) -> dict[str, Any]:
+    return {"domain": list(_KINDS), "range": list(marks)}
+
+
+def _line(
+    lines: pl.DataFrame, name: str, across: dict[str, Any], up: dict[str, Any], style: dict[str, Any]
+) -> dict[str, Any]:
+    return {
+        "data": {"values": lines.select("n", name).to_dicts()},
+        "mark": {"type": "line", "strokeWidth": 1.2, "interpolate": "monotone", "clip": True, **style},
+        "encoding": {"x": across, "y": {**up, "field": name}},
+    }
+
+
+def _range(units: pl.DataFrame, lines: pl.DataFrame) -> tuple[float, float]:
+    """From just below the lowest interval or inner limit to just above the highest, within 0 and 1."""
+    seen = [*units.get_column("lower"), *units.get_column("upper")]
+    if lines.height:
+        # Where the units are: the limits at the minimum reach far beyond and would flatten all else.
+        near = lines.filter(pl.col("n") >= units.get_column("n").min())
+        seen += [*near.get_column("low_998"), *near.get_column("high_998")]
+    return _around(seen)
+
+
+def _around(seen: list[float]) -> tuple[float, float]:
+    low, high = min(seen), max(seen)
+    room = max(LEAST_SPAN - (high - low), 0.08 * (high - low), 0.0)
+    return max(0.0, low - room), min(1.0, high + room)
+
+
+def learning_plot(points: pl.DataFrame) -> dict[str, Any]:
+    """Vega-Lite specification: interval and dot for each class of procedure number, in their order.
+
+    Parameters
+    ----------
+    points
+        numbers (a label), share, lower, upper, bound: shares from 0 to 1, null where there is none.
+    """
+    drawn = points.with_columns(low=pl.coalesce("lower", "share"), high=pl.coalesce("upper", "bound", "share"))
+    seen = drawn.filter(pl.col("share").is_not_null())
+    bottom, top = _around([float(one) for name in ("low", "high") for one in seen.get_column(name)])
+    across = {
+        "field": "numbers",
+        "type": "ordinal",
+        "sort": points.get_column("numbers").to_list(),
+        "axis": {"title": "number of the procedure in the operator's experience", "labelAngle": 0},
+    }
+    up = {
+        "type": "quantitative",
+        "scale": {"domain": [bottom, top], "nice": False},
+        "axis": {
+            "title": "share, %",
+            "format": ".0%" if top - bottom > 0.08 else ".1%",
+            "tickCount": 5,
+            "gridColor": RULE,
+        },
+    }
+    return {
+        "width": "container",
+        "height": 260,
+        "data": {"values": drawn.to_dicts()},
+        "layer": [
+            {
+                "mark": {"type": "rule", "color": ACCENT, "strokeWidth": 4, "opacity": 0.35},
+                "encoding": {"x": across, "y": {**up, "field": "low"}, "y2": {"field": "high"}},
+            },
+            {
+                "mark": {"type": "point", "size": 70, "filled": True, "color": ACCENT, "opacity": 1},
+                "encoding": {"x": across, "y": {**up, "field": "share"}},
+            },
+        ],
+    }

@@ -1,0 +1,91 @@
+"""Commands of the quality committee: operators and sites beside one another, the yearly table."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any
+
+import typer
+
+from registry.commands import narrow
+from registry.commands.common import (
+    AsOfOption,
+    FolderArgument,
+    Format,
+    FormatOption,
+    FromOption,
+    ToOption,
+    day,
+    print_rows,
+    reading,
+    say,
+    today_at,
+)
+
+
+def units(
+    folder: FolderArgument,
+    measure: Annotated[
+        str, typer.Argument(help="A proportion; see: biopsy-outcomes measures.", show_default=False)
+    ],
+    by: Annotated[str, typer.Option("--by", help="operator or site.")] = "operator",
+    as_of: AsOfOption = None,
+    start: FromOption = None,
+    end: ToOption = None,
+    format_: FormatOption = Format.TABLE,
+) -> None:
+    """Operators or sites beside one another for one proportion; nobody is ranked."""
+    from registry import units as beside
+
+    with reading(folder) as registry:
+        made = beside.funnel(
+            registry,
+            measure,
+            by=by,
+            as_of=day(as_of, "--as-of") or today_at(registry.site),
+            start=day(start, "--from"),
+            end=day(end, "--to"),
+            minimum=registry.site.minimum_n,
+        )
+    if format_ is Format.JSON:
+        import json
+
+        say(json.dumps(made.to_dict(), indent=2, ensure_ascii=False, default=str))
+        return
+    if format_ is Format.CSV:
+        print_rows([_flat(one) for one in made.to_dict()["units"]], format_)
+        return
+    print_rows([_unit(one) for one in made.units], format_, width=narrow.WIDTH)
+    for sentence in made.sentences:
+        narrow.paragraph(sentence)
+    say(f"As of {made.as_of}; {made.registry}.")
+
+
+def _flat(one: dict[str, Any]) -> dict[str, Any]:
+    """A unit with its limits and its background as columns of their own."""
+    limits = dict(zip(_LIMITS, one.pop("limits") or [None] * len(_LIMITS), strict=True))
+    background = one.pop("background") or {}
+    supervisors = "; ".join(background.pop("supervisors", ()))
+    return {**one, **limits, **{name: background.get(name) for name in _BROUGHT}, "supervisors": supervisors}
+
+
+_LIMITS = ("limit_0_1", "limit_2_5", "limit_97_5", "limit_99_9")
+_BROUGHT = ("role", "experience_before", "procedures", "attempted", "supervised")
+
+
+def _unit(one: Any) -> dict[str, Any]:
+    made: dict[str, Any] = {"unit": one.code or ("" if one.own else "(not named)"), "x / n": f"{one.x} / {one.n}"}
+    if not one.looked_at:
+        return {**made, "rate (95 % interval)": "counts only", **dict.fromkeys(_EMPTY, "")}
+    background = one.background
+    return {
+        **made,
+        "rate (95 % interval)": f"{100 * one.proportion:.1f} % ({100 * one.lower:.1f} to {100 * one.upper:.1f})",
+        "expected": "" if one.expected is None else f"{one.expected:.1f}",
+        "shrunken": "" if one.shrunken is None else f"{100 * one.shrunken:.1f} %",
+        "outside": one.outside,
+        "flag": "look" if one.flagged else "",
+        "before": "" if background is None or background.experience_before is None else background.experience_before,
+    }
+
+
+_EMPTY = ("expected", "shrunken", "outside", "flag", "before")

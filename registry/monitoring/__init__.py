@@ -1,0 +1,35 @@
+"""Watching a measure over time, answering what it signals, and comparing periods or groups."""
+
+from registry.monitoring.adjusted import Adjusted, adjusted
+from registry.monitoring.comparison import Comparison, Pair, compare_groups, compare_periods
+from registry.monitoring.cumulative import Accepted, Cumulative, Signal, accepted_rate, cumulative
+from registry.monitoring.notes import ANSWERS, Note, answer, notes
+from registry.monitoring.periods import Point, Volume, points, volumes
+from registry.monitoring.watched import Watched, watch
+from registry.monitoring.weighted import Weighted, weighted
+
+__all__ = [
+    "ANSWERS",
+    "Accepted",
+    "Adjusted",
+    "Comparison",
+    "Cumulative",
+    "Note",
+    "Pair",
+    "Point",
+    "Signal",
+    "Volume",
+    "Watched",
+    "Weighted",
+    "accepted_rate",
+    "adjusted",
+    "answer",
+    "compare_groups",
+    "compare_periods",
+    "cumulative",
+    "notes",
+    "points",
+    "volumes",
+    "watch",
+    "weighted",
+]

@@ -1,0 +1,121 @@
+"""A run chart by month or quarter with exact limits, and how many procedures each held."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date, timedelta
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from registry.stats.monitoring import funnel_limits, u_chart
+from registry.stats.proportions import wilson_interval
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from registry.monitoring.watched import Watched
+
+MONTHS = {"month": 1, "quarter": 3}
+
+
+@dataclass(frozen=True)
+class Point:
+    """One period.
+
+    ``low`` and ``high`` are the 95 % Wilson limits of its own rate, None without
+    procedures; ``limits`` the exact 0.1, 2.5, 97.5 and 99.9 % limits around the accepted
+    rate for so many procedures, None without. ``beyond`` says that the rate lies outside
+    the outer pair.
+    """
+
+    period: str
+    first: date
+    x: int
+    n: int
+    low: float | None
+    high: float | None
+    limits: tuple[float, ...] | None
+    beyond: bool
+
+    @property
+    def rate(self) -> float | None:
+        """Share of its procedures with the event."""
+        return self.x / self.n if self.n else None
+
+
+@dataclass(frozen=True)
+class Volume:
+    """Procedures of one period per 30 days, with limits of three standard errors around the mean pace."""
+
+    period: str
+    n: int
+    days: int
+    per_30_days: float
+    lower: float
+    upper: float
+    beyond: bool
+
+
+def points(watched: Watched, accepted: float, per: str = "quarter") -> tuple[Point, ...]:
+    """The watched procedures by period, those without any included.
+
+    Parameters
+    ----------
+    accepted
+        Rate around which the limits lie, between 0 and 1 exclusive.
+    per
+        month or quarter.
+    """
+    made = []
+    for name, first, last in _spans(watched, per):
+        part = watched.during.filter(watched.during.get_column("day").is_between(first, last))
+        x, n = int(part.get_column("event").sum()), part.height
+        if not n:
+            made.append(Point(name, first, 0, 0, None, None, None, False))
+            continue
+        low, high = wilson_interval(x, n)
+        limits = tuple(float(one) for one in funnel_limits(n, accepted).limits[:, 0])
+        made.append(Point(name, first, x, n, low, high, limits, not limits[0] <= x / n <= limits[-1]))
+    return tuple(made)
+
+
+def volumes(watched: Watched, per: str = "quarter") -> tuple[Volume, ...]:
+    """How many procedures each period held, as events per time (a u-chart); empty for fewer than two periods."""
+    spans = list(_spans(watched, per))
+    if len(spans) < 2:
+        return ()
+    day = watched.during.get_column("day")
+    counts = np.array([int(day.is_between(first, last).sum()) for _, first, last in spans])
+    days = np.array([(last - first).days + 1 for _, first, last in spans])
+    chart = u_chart(counts, days / 30.0)
+    return tuple(
+        Volume(
+            name,
+            int(counts[i]),
+            int(days[i]),
+            float(counts[i] / days[i] * 30.0),
+            float(chart.lcl[i]),
+            float(chart.ucl[i]),
+            i + 1 in chart.beyond,
+        )
+        for i, (name, _, _) in enumerate(spans)
+    )
+
+
+def _spans(watched: Watched, per: str) -> Iterator[tuple[str, date, date]]:
+    """Name, first and last day of each period; the first and last are cut to what is watched."""
+    if not watched.during.height:
+        return
+    days = watched.during.get_column("day")
+    begin, end, length = watched.watched_from or days[0], days[-1], MONTHS[per]
+    number = (begin.year * 12 + begin.month - 1) // length
+    while (first := _first(number, length)) <= end:
+        name = f"{first.year}-Q{(first.month + 2) // 3}" if per == "quarter" else f"{first:%Y-%m}"
+        last = _first(number + 1, length) - timedelta(days=1)
+        yield name, max(first, begin), min(last, end)
+        number += 1
+
+
+def _first(number: int, length: int) -> date:
+    return date(number * length // 12, number * length % 12 + 1, 1)

@@ -1,0 +1,19 @@
+"""Operators and sites beside one another, and what experience does to a proportion; nobody is ranked."""
+
+from registry.units.funnel import FEWEST_OTHERS, OPERATOR, SITE, WAYS, Funnel, Unit, funnel
+from registry.units.learning import Learning, LearningPoint, learning
+from registry.units.rows import Background
+
+__all__ = [
+    "FEWEST_OTHERS",
+    "OPERATOR",
+    "SITE",
+    "WAYS",
+    "Background",
+    "Funnel",
+    "Learning",
+    "LearningPoint",
+    "Unit",
+    "funnel",
+    "learning",
+]

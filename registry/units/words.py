@@ -1,0 +1,100 @@
+"""What a comparison of operators or sites shows and what it cannot, in sentences."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from registry.units.funnel import Funnel
+    from registry.units.learning import Learning
+
+
+def looked_at(made: Funnel) -> str:
+    """How many units were looked at, and what chance alone would do; empty where none was."""
+    few = len([one for one in made.units if not one.looked_at])
+    left = f" {few} with fewer than {made.minimum} procedures are listed with their counts only." if few else ""
+    if not made.looked_at:
+        return f"No {made.by} has {made.minimum} procedures in the denominator.{left}"
+    if made.looked_at == 1:
+        return f"One {made.by} was looked at: there is nothing to set it beside.{left}"
+    return (
+        f"{made.looked_at} {made.by}s were looked at. If all had one true rate, the chance that at least one lay outside "
+        f"the 95 % limits would be {percent(made.chance_95)}, outside the 99.8 % limits {percent(made.chance_998)}.{left}"
+    )
+
+
+def flags(made: Funnel) -> str:
+    """What stands out after allowing for the number of units."""
+    tested = [one for one in made.units if one.p is not None]
+    if not tested:
+        return ""
+    found = [one for one in tested if one.flagged]
+    how = "each against all the others together by Fisher's exact test, allowing for their number by Benjamini and Hochberg at 5 %"
+    if not found:
+        return f"No {made.by} stands out ({how})."
+    names = ", ".join(one.code or "one without a name" for one in found)
+    return (
+        f"Worth a look: {names} ({how}). It says that chance alone is an unlikely reason; it does not say what the reason is. "
+        "Look at the patients, the record and the small numbers first."
+    )
+
+
+def spread(made: Funnel) -> str:
+    """Whether the units differ more than chance lets them."""
+    if made.spread is None:
+        why = made.spread_reason
+        return f"Spread beyond chance is not estimated: {why}." if made.looked_at > 1 and why else ""
+    return (
+        f"Spread of the units: {made.spread:.2f} times what chance gives (1 = chance alone). "
+        + (
+            "The last column of deviations allows for it."
+            if made.spread_variance
+            else "There is none to allow for."
+        )
+    )
+
+
+def shrinkage(made: Funnel) -> str:
+    """What the shrunken rates stand for."""
+    if made.shrink_mean is None:
+        return f"No shrunken rates: {made.shrink_reason}." if made.shrink_reason and made.looked_at else ""
+    if made.shrink_reason:
+        return f"Shrunken rates: {made.shrink_reason}, so that the best guess for each is the rate of all."
+    return (
+        f"Shrunken rates draw each {made.by} towards {percent(made.shrink_mean)} as if it had "
+        f"{made.shrink_size:,.0f} procedures at that rate beside its own (beta-binomial)."
+    )
+
+
+def of_funnel(made: Funnel) -> tuple[str, ...]:
+    """All sentences, the empty ones left out."""
+    guide = (
+        "The drawn limits lie around the rate of all together and are a guide to the eye; a flag comes from the test, not from a line."
+        if made.lines
+        else ""
+    )
+    found = (looked_at(made), guide, flags(made), spread(made), shrinkage(made), made.withheld)
+    return tuple(one for one in found if one)
+
+
+def of_learning(made: Learning) -> tuple[str, ...]:
+    """What a doubling of the number of procedures goes with."""
+    first = []
+    if made.no_number:
+        first.append(
+            f"{made.no_number} procedures are left out: the experience of their operator before the registry is not recorded."
+        )
+    if made.odds_ratio is None:
+        return (*first, f"No odds ratio is given: {made.reason}.") if made.n else tuple(first)
+    held = "" if made.operator else f", {made.modelled_operators} operators each compared with themselves"
+    return (
+        *first,
+        f"Twice the number of procedures goes with {made.odds_ratio:.2f} times the odds "
+        f"({100 * made.confidence:g} % interval {made.odds_lower:.2f} to {made.odds_upper:.2f}; Firth logistic, {made.modelled:,} procedures{held}).",
+        "It describes these procedures: patients, devices and habits change with the years as well.",
+    )
+
+
+def percent(value: float) -> str:
+    """A proportion as a percentage."""
+    return f"{100 * value:.1f} %" if value < 0.0995 else f"{100 * value:.0f} %"

@@ -1,0 +1,238 @@
+"""Every service function, as every role, signed out: what is not allowed is refused before anything is done.
+
+The list is made from the modules, so a service that is added without a line here fails.
+"""
+
+from __future__ import annotations
+
+import ast
+import importlib
+import inspect
+import pkgutil
+from datetime import UTC, datetime
+from pathlib import Path
+from unittest.mock import MagicMock
+
+import pytest
+
+import registry as package
+from registry.errors import Refused
+from registry.people import Action, Actor, Role, acting, deny_by_default
+from registry.people.roles import ALLOWED
+
+A = Action
+#: Public function that is handed a registry -> what its caller must be allowed to do.
+SERVICES = {
+    "registry.aim.vectors.vectors": A.FIGURES,
+    "registry.backup.backup": A.KEEP,
+    "registry.checks.check_registry": A.CHECK,
+    "registry.cores.tissue.first_positive": A.FIGURES,
+    "registry.cores.tissue.tissue_rows": A.PROCEDURES,
+    "registry.cores.usable.no_usable_sample": A.FIGURES,
+    "registry.exports.export": A.EXPORT,
+    "registry.intake.accept.accept": A.ENTER,
+    "registry.intake.inbox.take_inbox": A.ENTER,
+    "registry.intake.quarantine.dismiss": A.WITHDRAW,
+    "registry.intake.quarantine.held_file": A.IDENTIFIERS,
+    "registry.intake.quarantine.open_rows": A.WORKLISTS,
+    "registry.intake.withdrawal.withdraw": A.WITHDRAW,
+    "registry.measures.b_category.b_category_table": A.FIGURES,
+    "registry.measures.curve.curve": A.FIGURES,
+    "registry.measures.effects.clustering": A.FIGURES,
+    "registry.measures.effects.clustering_effects": A.FIGURES,
+    "registry.measures.evaluation.evaluate": A.FIGURES,
+    "registry.measures.listing.exclusion_flow": A.FIGURES,
+    "registry.measures.listing.procedures": A.PROCEDURES,
+    "registry.measures.looks.looks": A.FIGURES,
+    "registry.measures.looks.looks_curve": A.FIGURES,
+    "registry.monitoring.adjusted.adjusted": A.PROCEDURES,
+    "registry.monitoring.comparison.compare_groups": A.FIGURES,
+    "registry.monitoring.comparison.compare_periods": A.FIGURES,
+    "registry.monitoring.cumulative.cumulative": A.PROCEDURES,
+    "registry.monitoring.notes.answer": A.OPERATORS,
+    "registry.monitoring.notes.notes": A.PROCEDURES,
+    "registry.monitoring.watched.watch": A.PROCEDURES,
+    "registry.monitoring.weighted.weighted": A.PROCEDURES,
+    "registry.people.accounts.add": A.PEOPLE,
+    "registry.people.accounts.listed": A.PEOPLE,
+    "registry.people.accounts.lock": A.PEOPLE,
+    "registry.people.accounts.reset": A.PEOPLE,
+    "registry.people.accounts.set_roles": A.PEOPLE,
+    "registry.planning.asked.plan": A.FIGURES,
+    "registry.planning.volume.volume_of": A.FIGURES,
+    "registry.record.complications_by_grade": A.FIGURES,
+    "registry.record.newest_procedures": A.RECORD,
+    "registry.record.procedure_record": A.RECORD,
+    "registry.record.offsets.offsets": A.RECORD,
+    "registry.restore.drill": A.KEEP,
+    "registry.restore.results": A.KEEP,
+    "registry.sampling.calibration.calibration": A.PROCEDURES,
+    "registry.sampling.procedure.procedure_estimate": A.RECORD,
+    "registry.sampling.summary.sampling_procedures": A.PROCEDURES,
+    "registry.sampling.summary.sampling_results": A.FIGURES,
+    "registry.snapshot.publish": A.KEEP,
+    "registry.trail.choices": A.TRAIL,
+    "registry.trail.events": A.TRAIL,
+    "registry.units.funnel.funnel": A.FIGURES,
+    "registry.units.learning.learning": A.FIGURES,
+    "registry.uptake.constancy.constancy": A.FIGURES,
+    "registry.uptake.constancy.sources": A.FIGURES,
+    "registry.uptake.diagnosis.readings": A.FIGURES,
+    "registry.uptake.dose.visits": A.FIGURES,
+    "registry.uptake.scans.scans": A.RECORD,  # of one procedure; of a period it is a figure
+    "registry.uptake.summary.summary": A.FIGURES,
+    "registry.verify.verify": A.CHECK,
+    "registry.verify.verify_trail": A.CHECK,
+    "registry.worklists.rows": A.WORKLISTS,
+}
+#: The same for functions that are handed a folder and open it themselves.
+OF_FOLDERS = {
+    "registry.doctor.examine": A.KEEP,
+    "registry.recover.look": A.KEEP,
+    "registry.recover.recover": A.KEEP,
+    "registry.restore.restore": A.KEEP,
+    "registry.upgrade.upgrade": A.KEEP,
+}
+#: Parts of services that ask above, or that tell nothing about anybody; each with the reason.
+ASKED_ABOVE = {
+    "registry.cores.rows.rows": "rows for the services of cores",
+    "registry.keeper.backup_place": "a setting",
+    "registry.known.as_known": "the services that are handed what it yields ask",
+    "registry.measures.counting.classified": "part of the measures",
+    "registry.measures.listing.behind": "part of the services that list or only count procedures",
+    "registry.measures.whose.permitted": "asks itself, for the measures",
+    "registry.monitoring.model.with_predictors": "part of the monitoring services",
+    "registry.people.accounts.recognise": "signing in",
+    "registry.people.accounts.verify": "signing in",
+    "registry.people.acting.require": "is what asks",
+    "registry.people.reads.note_read": "writes the entry of a read",
+    "registry.preparation.prepare": "part of opening the folder",
+    "registry.provenance.stamp": "names the state of the registry",
+    "registry.record.latest_day": "one date without a patient, for the usual as-of date",
+    "registry.sampling.files.asked": "part of the sampling services",
+    "registry.sampling.files.setting": "settings",
+    "registry.sampling.scan.known": "part of the sampling services",
+    "registry.units.rows.backgrounds": "part of the services of units",
+    "registry.uptake.asking.ask": "part of the uptake services",
+}
+#: Arguments that must be what they are for the way to the check.
+GIVEN = {
+    "procedure_id": "P1",
+    "password": "a sentence is easy to keep",
+    "roles": [Role.VIEWER],
+    "within": None,
+}
+
+
+class Reached(Exception):
+    """The function began to work."""
+
+
+class Stand:
+    """In place of a registry: says the time, keeps no trail, and tells when it is asked for anything."""
+
+    write = False
+
+    @staticmethod
+    def clock():
+        return datetime(2026, 7, 1, tzinfo=UTC)
+
+    def __getattr__(self, name):
+        raise Reached(name)
+
+
+def functions():
+    """Public functions of the package that take a registry, by full name."""
+    found = {}
+    for module in pkgutil.walk_packages(package.__path__, "registry."):
+        if module.name.startswith(
+            ("registry.commands", "registry.stats", "registry.__main__", "registry.cli")
+        ):
+            continue
+        path = Path(importlib.util.find_spec(module.name).origin)
+        for node in ast.parse(path.read_text(encoding="utf-8")).body:
+            if isinstance(node, ast.FunctionDef) and not node.name.startswith("_"):
+                given = [*node.args.posonlyargs, *node.args.args, *node.args.kwonlyargs]
+                kinds = {ast.unparse(one.annotation) for one in given if one.annotation}
+                if kinds & {"Registry", "Reader", "Registry | None"} or any(
+                    one.arg == "registry" for one in given
+                ):
+                    found[f"{module.name}.{node.name}"] = module.name
+    return found
+
+
+def call(name):
+    """Call a function with a stand-in for its registry, and anything for the rest."""
+    place, _, short = name.rpartition(".")
+    function = getattr(importlib.import_module(place), short)
+    given = {}
+    for one in inspect.signature(function).parameters.values():
+        if one.name == "registry":
+            given[one.name] = Stand()
+        elif one.name in GIVEN:
+            given[one.name] = GIVEN[one.name]
+        elif one.default is inspect.Parameter.empty:
+            given[one.name] = MagicMock()
+    result = function(**given)
+    if inspect.isgenerator(result):
+        next(result)
+
+
+def is_refused(name):
+    try:
+        call(name)
+    except Refused:
+        return True
+    except Exception:  # it began to work, on stand-ins that are of no use
+        return False
+    return False
+
+
+def test_every_public_function_with_a_registry_has_its_line():
+    assert set(functions()) == set(SERVICES) | set(ASKED_ABOVE)
+
+
+def test_no_line_stands_in_both():
+    assert set(SERVICES) & set(ASKED_ABOVE) == set()
+
+
+@pytest.fixture
+def denying():
+    deny_by_default()
+    yield
+    deny_by_default(False)
+
+
+@pytest.mark.parametrize("role", Role)
+@pytest.mark.parametrize("name", [*SERVICES, *OF_FOLDERS])
+def test_a_role_reaches_what_it_may_and_nothing_else(denying, name, role):
+    action = {**SERVICES, **OF_FOLDERS}[name]
+    with acting(Actor("ines", frozenset({role}), confirmed_at=Stand.clock())):
+        assert is_refused(name) == (action not in ALLOWED[role])
+
+
+@pytest.mark.parametrize("name", [*SERVICES, *OF_FOLDERS])
+def test_nobody_reaches_anything_without_signing_in(denying, name):
+    assert is_refused(name)
+
+
+@pytest.mark.parametrize(
+    "name",
+    [
+        "registry.exports.export",
+        *(name for name, action in SERVICES.items() if action is A.PEOPLE and not name.endswith("listed")),
+    ],
+)
+def test_an_old_password_is_asked_for_again(denying, name):
+    """Exports, and changes to accounts: everything that must not be done from an unattended screen."""
+    with acting(Actor("ines", frozenset(Role), confirmed_at=datetime(2026, 6, 30, 23, 54, 59, tzinfo=UTC))):
+        assert is_refused(name)
+    with acting(Actor("ines", frozenset(Role), confirmed_at=datetime(2026, 6, 30, 23, 55, 0, tzinfo=UTC))):
+        assert not is_refused(name)
+
+
+def test_the_matrix_sees_a_function_that_forgets_to_ask(denying, monkeypatch):
+    module = importlib.import_module("registry.worklists")
+    monkeypatch.setattr(module, "require", lambda *_, **__: None)
+
+    assert not is_refused("registry.worklists.rows")
