@@ -29,6 +29,8 @@ PAGES = {
         "monitoring": "Monitoring",
         "comparison": "Comparison",
         "operators_and_sites": "Operators and sites",
+        "yearly_table": "Yearly table",
+        "completeness": "Completeness",
     },
     "Records": {"procedure_record": "Procedure record", "intake": "Intake"},
     "Registry": {"trail": "Trail", "people": "People"},
@@ -78,7 +80,8 @@ def main() -> None:
         return
     first = next(name for pages in PAGES.values() for name in pages if opens(name))
     chosen = st.navigation(
-        {group: [page(*one, first) for one in pages.items()] for group, pages in PAGES.items()}
+        {group: [page(*one, first) for one in pages.items()] for group, pages in PAGES.items()},
+        expanded=True,
     )
     person()
     if not opens(chosen.url_path.replace("-", "_") or first):

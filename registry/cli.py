@@ -10,6 +10,7 @@ import typer
 from registry import __version__
 from registry.commands import (
     account,
+    erasing,
     folder,
     intake,
     measures,
@@ -47,6 +48,7 @@ app.command()(planning.plan)
 app.command()(monitoring.monitor)
 app.command()(monitoring.compare)
 app.command()(quality.units)
+app.command()(quality.yearly)
 app.command()(output.export)
 app.command()(output.demo)
 app.command()(output.dashboard)
@@ -57,6 +59,8 @@ app.command()(safety.restore)
 app.command()(safety.drill)
 app.command()(safety.recover)
 app.command()(safety.doctor)
+app.command()(erasing.hold)
+app.command()(erasing.erase)
 app.command("audit")(trail.audit)
 app.add_typer(account.app, name="account")
 app.command()(output.handbook)

@@ -17,12 +17,12 @@ from typing import TYPE_CHECKING
 
 import duckdb
 
-from registry import __version__, audit, backup, migrations, snapshot
+from registry import __version__, audit, backup, holds, migrations, snapshot
 from registry import site as site_file
 from registry.engine import key_path, read_key
 from registry.errors import RegistryError
 from registry.people import Action, require
-from registry.store import ANCHOR, DATABASE, IDENTITY, SITE, Registry
+from registry.store import ANCHOR, DATABASE, ERASURE_MARK, IDENTITY, SITE, Registry
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -86,6 +86,9 @@ def examine(folder: Path, *, now: datetime) -> list[Line]:
         lines += _backups(registry, folder, site, now)
         lines += _drill(registry, folder, now)
         lines += _held(registry)
+        lines += _holds(registry)
+        lines += _received(registry, site)
+        lines += _erasure(folder)
         lines += _settings(registry, site, folder)
     return lines
 
@@ -265,6 +268,33 @@ def _held(registry: Registry) -> Iterator[Line]:
         )
     else:
         yield Line("held rows", GOOD, "none")
+
+
+def _holds(registry: Registry) -> Iterator[Line]:
+    number = holds.open_holds(registry)
+    seen = (
+        f"{number:,} patient{'' if number == 1 else 's'}; no received file is removed meanwhile"
+        if number
+        else "none"
+    )
+    yield Line("legal holds", GOOD, seen)
+
+
+def _received(registry: Registry, site: site_file.Site) -> Iterator[Line]:
+    days = site.numbers.get("raw_keep_days")
+    count = sum(1 for _ in (registry.folder / "raw").glob("*"))
+    how = "without an end" if days is None else f"{days:g} days after they came last"
+    yield Line("received files", GOOD, f"{count:,} in raw/, kept {how}")
+
+
+def _erasure(folder: Path) -> Iterator[Line]:
+    if (folder / ERASURE_MARK).exists():
+        yield Line(
+            "erasure",
+            WRONG,
+            "one was interrupted: what it removed can still be found in the bytes of the databases",
+            "Give the same erase command again.",
+        )
 
 
 #: Settings whose shipped value is the careful one: key, and which way is less careful.

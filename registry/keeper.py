@@ -1,4 +1,4 @@
-"""What the process that owns a folder does by itself: inbox, backups, the copy for readers.
+"""What the process that owns a folder does by itself: inbox, backups, the copy for readers, old files.
 
 One step at a time and never twice at once; what fails is told to the trail and to whoever
 asks, and tried again at the next step.
@@ -13,7 +13,7 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from registry import audit, backup, snapshot
+from registry import audit, backup, received_files, snapshot
 from registry.errors import RegistryError
 from registry.people import Actor, Role, acting
 from registry.people.acting import MACHINE
@@ -25,6 +25,8 @@ if TYPE_CHECKING:
 
 #: Seconds between two looks into the inbox and at the revision.
 STEP_SECONDS = 5.0
+#: Received files are looked at no more often than this.
+OLD_FILES_EVERY = timedelta(hours=1)
 AUTHOR = "owner process"
 OWNER = Actor(AUTHOR, frozenset({Role.COORDINATOR, Role.ADMINISTRATOR}), via=MACHINE)
 
@@ -45,6 +47,7 @@ class Keeper:
     def __post_init__(self) -> None:
         self._stop = threading.Event()
         self._thread: threading.Thread | None = None
+        self._old_files_at: datetime | None = None
 
     def start(self) -> None:
         """Begin, in a thread that ends with the process."""
@@ -74,6 +77,7 @@ class Keeper:
             ("inbox", self._inbox),
             ("backup", self._backup),
             ("copy for readers", self._publish),
+            ("received files", self._remove_old_files),
         ):
             try:
                 work()
@@ -100,6 +104,13 @@ class Keeper:
 
     def _publish(self) -> None:
         snapshot.publish(self.registry)
+
+    def _remove_old_files(self) -> None:
+        days, now = self.registry.site.numbers.get("raw_keep_days"), self.registry.clock()
+        if days is None or (self._old_files_at is not None and now - self._old_files_at < OLD_FILES_EVERY):
+            return
+        received_files.remove_older(self.registry, days, author=AUTHOR)
+        self._old_files_at = now
 
     def _backup(self) -> None:
         place = backup_place(self.registry)

@@ -67,10 +67,7 @@ def files(registry: Registry) -> Files:
                 unreadable.append(one.batch)
             continue
         for name, sha256 in named:
-            now = sha256
-            for seq, moved in changes:
-                if seq > one.seq and now in moved:
-                    now = moved[now]
+            now = _followed(changes, sha256, one.seq)
             if not now:
                 continue
             before = kept.get(now)
@@ -80,7 +77,7 @@ def files(registry: Registry) -> Files:
                 )
             else:
                 kept[now] = Kept(before.name, before.batch, before.format, max(before.at, one.at))
-    gone = {old: seq for seq, moved in changes for old in moved if old not in kept}
+    gone = {old: moves[-1][0] for old, moves in changes.items() if old not in kept}
     return Files(kept, gone, tuple(unreadable))
 
 
@@ -107,12 +104,28 @@ def _named(text: str) -> list[tuple[str, str]] | None:
         return None
 
 
-def _changes(registry: Registry) -> list[tuple[int, dict[str, str]]]:
+def _followed(changes: dict[str, list[tuple[int, str]]], sha256: str, since: int) -> str:
+    """What a file that was received with one entry of the trail is now; empty where it is gone."""
+    now = sha256
+    while now:
+        later = next(((seq, new) for seq, new in changes.get(now, ()) if seq > since), None)
+        if later is None:
+            break
+        since, now = later
+    return now
+
+
+def _changes(registry: Registry) -> dict[str, list[tuple[int, str]]]:
+    """By hash before: entries and the hash after, in the order of the trail."""
     rows = registry.rows(
         "SELECT seq, details FROM audit_event WHERE outcome = 'done' AND contains(details, ?) ORDER BY seq",
         [f'"{CHANGED}":{{'],
     )
-    return [(int(seq), _moved(_object(details).get(CHANGED))) for seq, details in rows]
+    made: dict[str, list[tuple[int, str]]] = {}
+    for seq, details in rows:
+        for old, new in _moved(_object(details).get(CHANGED)).items():
+            made.setdefault(old, []).append((int(seq), new))
+    return made
 
 
 def _moved(given: Any) -> dict[str, str]:

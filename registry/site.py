@@ -52,6 +52,7 @@ _NUMBERS: dict[str, dict[str, tuple[float, float]]] = {
     "service": {
         "backup_hours": (1, 8760),
         "backups_kept": (1, 10_000),
+        "raw_keep_days": (1, 36_500),
         "idle_minutes": (1, 480),
         "session_hours": (0.25, 24),
     },
@@ -63,7 +64,7 @@ _OTHERS = {
     "service": frozenset({"backup_folder", "trail_feed"}),
 }
 #: Settings that are shipped without a default: what needs them is left out until a site states them.
-_UNSET = frozenset({"slices_per_view", "measurement_sd_mm"})
+_UNSET = frozenset({"slices_per_view", "measurement_sd_mm", "raw_keep_days"})
 _SECTIONS = frozenset({"site", "uptake_window", "frames", "codes", "targets", "sign_in", *_NUMBERS})
 
 
@@ -230,9 +231,7 @@ def _targets_on(document: dict[str, Any]) -> tuple[str, ...]:
             usable = ", ".join(key for key, target in targets().items() if not target.refusal)
             raise _fail("[targets] on", f"{name!r} is no target.", f"Those that can be drawn: {usable}.")
         if one.refusal:
-            raise _fail(
-                "[targets] on", f"{name} cannot be drawn: {one.refusal}.", "Take it out of the list."
-            )
+            raise _fail("[targets] on", f"{name} cannot be drawn: {one.refusal}.", "Take it out of the list.")
     return tuple(dict.fromkeys(given))
 
 

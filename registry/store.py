@@ -46,6 +46,8 @@ IDENTITY = "identity.duckdb"
 SNAPSHOT = "snapshot/registry.duckdb"
 SITE = "site.toml"
 ANCHOR = "audit.anchor"
+#: Lies in the folder from the beginning of an erasure until its databases are written anew.
+ERASURE_MARK = "erasure.unfinished"
 _FOLDERS = ("raw", "inbox", "tmp")
 Parameters = dict[str, Any] | list[Any] | None
 

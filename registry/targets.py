@@ -12,6 +12,7 @@ import csv
 import io
 from dataclasses import dataclass
 from functools import cache
+from math import isnan
 from types import MappingProxyType
 from typing import TYPE_CHECKING
 
@@ -108,8 +109,8 @@ def targets() -> Mapping[str, Target]:
     """
     found: dict[str, Target] = {}
     for row in csv.DictReader(io.StringIO(read_text("targets.csv"))):
-        ends = {end: float(row[end]) if row[end] else None for end in ("low", "high")}
-        one = Target(**{**row, **ends})
+        low, high = (float(row.pop(end) or "nan") for end in ("low", "high"))
+        one = Target(low=None if isnan(low) else low, high=None if isnan(high) else high, **row)
         if one.kind not in KINDS or one.status not in (SEEN, SECOND_HAND) or one.match not in MATCHES:
             raise ValueError(f"targets.csv, {one.id}: kind, status or match is not known")
         if one.id in found:

@@ -27,8 +27,11 @@ if TYPE_CHECKING:
     from pathlib import Path
 
 _COUNTED = "SELECT table_name FROM information_schema.tables WHERE table_schema = 'main' AND table_type = 'BASE TABLE'"
-#: Tables that an upgrade itself writes to.
-_OWN = frozenset({"schema_version", "audit_event", "site_state", "facts_state", "facts_definition"})
+#: Tables that an upgrade itself writes to, or that the program fills from site.toml and its own lists.
+_OWN = frozenset(
+    {"schema_version", "audit_event", "site_state", "facts_state", "facts_definition"}
+    | {"site_setting", "uptake_window", "site_frame", "tracer_half_life", "code_rank"}
+)
 
 
 @dataclass(frozen=True)

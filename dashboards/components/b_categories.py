@@ -4,19 +4,17 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-import polars as pl
 import streamlit as st
 
-from dashboards import session, visitor
+from dashboards import session
 from dashboards.answers import counted
 from dashboards.components import words
+from dashboards.components.b_category_review import review_list
 from dashboards.components.markup import element, show
 from dashboards.components.measure_panel import folds
-from dashboards.components.procedure_list import choose_procedure
 from dashboards.components.strip import StripRow, strip
 from dashboards.components.tables import table
 from registry.measures import load_measures
-from registry.people import Action
 from registry.stats.proportions import upper_bound_no_events
 
 if TYPE_CHECKING:
@@ -38,7 +36,7 @@ _WORDS = {
 
 
 def b_category_tables() -> None:
-    """Cross table, ratios as a strip, identities in words, and the malignant biopsies to adjudicate."""
+    """Cross table, ratios as a strip, identities in words, and what is to be looked at again."""
     found = counted.b_categories()
     measure = load_measures()[MEASURE]
     show(element("p", measure.question, class_="question"))
@@ -51,7 +49,7 @@ def b_category_tables() -> None:
         strip(rows, minimum, caption="Ratios of the B-category table", full_axis=True, key="b categories")
         _clustering(found, rows, minimum)
         _identities(found)
-        _adjudicate()
+        review_list()
         show(element("p", measure.caution, class_="beside"))
     with st.container(key=f"panel_{MEASURE}"):
         folds(measure)
@@ -134,23 +132,3 @@ def _identities(found: CategoryTable) -> None:
     show(element("p", f"Checked: {'; '.join(held)}.", class_="beside"))
     if broken:
         show(element("p", f"Does not hold: {'; '.join(broken)}.", class_="change"))
-
-
-def _adjudicate() -> None:
-    if not visitor.may(Action.PROCEDURES):
-        return
-    rows = counted.procedures(MEASURE)
-    listed = rows.filter((pl.col("b_category") == "B5") & (pl.col("outcome") == "b"))
-    if not listed.height:
-        show(
-            element(
-                "p",
-                "No malignant biopsy with an excision without cancer waits for adjudication.",
-                class_="beside",
-            )
-        )
-        return
-    with st.expander(
-        f"{words.plural(listed.height, 'malignant biopsy', 'malignant biopsies')} with an excision without cancer, to be adjudicated"
-    ):
-        choose_procedure(listed.get_column("procedure_id").to_list(), key="b5 to adjudicate")

@@ -6,10 +6,12 @@ from typing import TYPE_CHECKING
 
 import polars as pl
 
+from dashboards import session
 from dashboards.answers import counted
 from dashboards.components import words
 from dashboards.components.markup import Markup, element, joined, show
 from dashboards.components.tables import download
+from registry.measures import standing_of
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -22,9 +24,15 @@ def exclusion_flow(measure: Measure) -> None:
     flow = counted.exclusion_flow(measure.id)
     show(flow_table(f"{measure.title}: from all procedures of the period to the denominator", flow))
     show(element("p", "A procedure is left out for the first reason that applies.", class_="beside"))
+    if measure.kind == "proportion":
+        show(
+            element(
+                "p", words.extremes(counted.results([measure.id])[0], session.minimum_n()), class_="beside"
+            )
+        )
     frame = pl.DataFrame(
         flow, schema={"reason": pl.String, "left_out": pl.Int64, "remaining": pl.Int64}, orient="row"
-    )
+    ).with_columns(pl.col("reason").map_elements(standing_of, return_dtype=pl.String).alias("why"))
     download("Download as CSV", frame, f"{measure.id} flow.csv", key=f"csv flow {measure.id}")
 
 
@@ -33,7 +41,7 @@ def flow_table(caption: str, flow: Sequence[tuple[str, int, int]]) -> Markup:
     first = flow[0][2]
     head = element("tr", *(element("th", text, scope="col", class_=kind) for text, kind in _HEADS))
     body = [_step("All procedures of the period", None, first, first)]
-    body += [_step(_capital(reason), left_out, remaining, first) for reason, left_out, remaining in flow[1:]]
+    body += [_step(reason, left_out, remaining, first) for reason, left_out, remaining in flow[1:]]
     return element(
         "table",
         element("caption", caption),
@@ -47,7 +55,13 @@ def _capital(text: str) -> str:
     return text[:1].upper() + text[1:]
 
 
-_HEADS = (("Step", None), ("Left out", "number"), ("Remaining", "number"), ("Remaining, drawn", "bar-cell"))
+_HEADS = (
+    ("Step", None),
+    ("Why", None),
+    ("Left out", "number"),
+    ("Remaining", "number"),
+    ("Remaining, drawn", "bar-cell"),
+)
 
 
 def _step(reason: str, left_out: int | None, remaining: int, first: int) -> Markup:
@@ -55,7 +69,8 @@ def _step(reason: str, left_out: int | None, remaining: int, first: int) -> Mark
     bar = element("i", class_="bar", style=f"width:{width:.2f}%")
     return element(
         "tr",
-        element("th", reason, scope="row"),
+        element("th", _capital(reason), scope="row"),
+        element("td", "" if left_out is None else standing_of(reason)),
         element("td", "" if left_out is None else words.count(left_out), class_="number"),
         element("td", words.count(remaining), class_="number"),
         element("td", element("div", bar, class_="bar-frame", aria_hidden="true"), class_="bar-cell"),

@@ -34,7 +34,7 @@ def funnel_plot(units: pl.DataFrame, lines: pl.DataFrame, rate: float) -> dict[s
     }
     up = {
         "type": "quantitative",
-        "scale": {"domain": [bottom, top], "nice": False, "clamp": True},
+        "scale": {"domain": [bottom, top], "nice": False},
         "axis": {"title": "share, %", "format": ".0%" if top - bottom > 0.08 else ".1%", "tickCount": 5},
     }
     drawn = {"values": units.to_dicts()}
@@ -64,7 +64,7 @@ def funnel_plot(units: pl.DataFrame, lines: pl.DataFrame, rate: float) -> dict[s
                     "stroke": {"field": "kind", "scale": _scale(_STROKES), "legend": None},
                 },
             },
-            *(_names(side, units, across, up, top - bottom) for side in (1, -1)),
+            *(_names(near, units, across, up, top - bottom) for near in (False, True)),
         ],
     }
 
@@ -83,23 +83,23 @@ _LINES = (
 
 
 def _names(
-    side: int, units: pl.DataFrame, across: dict[str, Any], up: dict[str, Any], span: float
+    is_close: bool, units: pl.DataFrame, across: dict[str, Any], up: dict[str, Any], span: float
 ) -> dict[str, Any]:
-    """The codes on one side of their marks: to the left where the mark before is close by."""
+    """The codes above their marks, or below where the mark before is close by."""
     most = max(units.get_column("n").to_list())
-    close: list[dict[str, Any]] = []
-    kept, before = [], None
+    rows: dict[bool, list[dict[str, Any]]] = {True: [], False: []}
+    before: dict[str, Any] | None = None
     for row in units.sort("n", "rate").to_dicts():
-        is_close = (
+        near = (
             before is not None
             and row["n"] - before["n"] < 0.09 * most
-            and abs(row["rate"] - before["rate"]) < 0.07 * span
+            and abs(row["rate"] - before["rate"]) < 0.09 * span
         )
-        (close if is_close else kept).append(row)
-        before = None if is_close else row
-    mark = {"type": "text", "dx": 9 * side, "dy": -9, "align": "left" if side > 0 else "right", "fontSize": 12}
+        rows[near].append(row)
+        before = None if near else row
+    mark = {"type": "text", "dx": 9, "dy": 13 if is_close else -9, "align": "left", "fontSize": 12}
     return {
-        "data": {"values": kept if side > 0 else close},
+        "data": {"values": rows[is_close]},
         "mark": mark,
         "encoding": {"x": across, "y": {**up, "field": "rate"}, "text": {"field": "name"}},
     }
@@ -143,7 +143,9 @@ def learning_plot(points: pl.DataFrame) -> dict[str, Any]:
     points
         numbers (a label), share, lower, upper, bound: shares from 0 to 1, null where there is none.
     """
-    drawn = points.with_columns(low=pl.coalesce("lower", "share"), high=pl.coalesce("upper", "bound", "share"))
+    drawn = points.with_columns(
+        low=pl.coalesce("lower", "share"), high=pl.coalesce("upper", "bound", "share")
+    )
     seen = drawn.filter(pl.col("share").is_not_null())
     bottom, top = _around([float(one) for name in ("low", "high") for one in seen.get_column(name)])
     across = {

@@ -50,7 +50,7 @@ def measure_panel(measure: Measure) -> None:
 def _proportion(measure: Measure) -> None:
     row = counted.results([measure.id])[0]
     shown = words.figure(row, session.minimum_n())
-    lines = [words.patients(row), words.excluded(row["excluded"]), words.bounds(row)]
+    lines = [words.patients(row), words.excluded(row["excluded"]), words.maturity(row), words.bounds(row)]
     show(element("p", shown.sentence, class_="result"))
     show(element("p", " ".join(filter(None, lines)), class_="beside"))
     if shown.kind == "rate" and row["interval"] != "clustered":

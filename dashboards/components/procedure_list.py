@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 from typing import TYPE_CHECKING
+from urllib.parse import quote
 
 import polars as pl
 import streamlit as st
 
-from dashboards import session
+from dashboards import session, visitor
 from dashboards.answers import counted, records
 from dashboards.components import words
-from dashboards.components.markup import element, show
+from dashboards.components.markup import Markup, element, show
 from dashboards.components.tables import SHOWN_ROWS, cell, download, table
+from registry.people import Action
 
 if TYPE_CHECKING:
     from registry.measures import Measure
@@ -44,6 +46,13 @@ def procedure_list(measure: Measure) -> None:
         f"{measure.id} procedures.csv",
         key=f"csv procedures {measure.id}",
     )
+
+
+def record_link(key: str) -> Markup | str:
+    """The key of a procedure as a link to its record, where whoever looks may open it."""
+    if not visitor.may(Action.RECORD):
+        return key
+    return element("a", key, href=f"procedure-record?{session.PROCEDURE}={quote(key)}", target="_self")
 
 
 def choose_procedure(keys: list[str], *, key: str) -> None:

@@ -19,9 +19,12 @@ ALL, YEAR, TWO_YEARS, CUSTOM = "All procedures", "Last 12 months", "Last 24 mont
 _MONTHS = {YEAR: 12, TWO_YEARS: 24}
 #: Pages of single records and of definitions: there only the as-of date means anything, or nothing.
 _ONLY_AS_OF, _NOTHING = (
-    frozenset({"procedure_record"}),
+    frozenset({"procedure_record", "yearly_table"}),
     frozenset({"intake", "measure_handbook", "targets", "trail", "people"}),
 )
+
+#: Pages that split in a way of their own, with intervals of their own.
+_OWN_SPLIT = frozenset({"operators_and_sites", "completeness"})
 
 
 def sidebar(page: str) -> session.Filters:
@@ -31,9 +34,12 @@ def sidebar(page: str) -> session.Filters:
     other pages.
     """
     is_still = page in _ONLY_AS_OF | _NOTHING
+    is_unsplit = is_still or page in _OWN_SPLIT
     with st.sidebar:
         if page in _ONLY_AS_OF:
             said = "On this page only the as-of date has an effect; the others are kept."
+        elif page in _OWN_SPLIT:
+            said = "On this page only period and as-of date have an effect; the others are kept."
         else:
             said = "These have no effect on this page; they are kept for the others." if is_still else ""
         if said:
@@ -52,14 +58,14 @@ def sidebar(page: str) -> session.Filters:
             "Split by",
             [None, *STRATA],
             format_func=lambda one: stratum_name(one).capitalize() if one else "Nothing",
-            disabled=is_still,
+            disabled=is_unsplit,
         )
         interval = st.selectbox(
             "Interval",
             list(METHODS),
             format_func=METHODS.__getitem__,
             help="Clustered allows for several procedures of one patient.",
-            disabled=is_still,
+            disabled=is_unsplit,
         )
     return session.Filters(as_of=as_of, start=start, end=end, by=by, interval=interval)
 

@@ -11,6 +11,7 @@ import streamlit as st
 from dashboards.components.markup import Markup, element, joined, show
 from registry.vocabulary import label
 
+_TAG = re.compile(r"<[^>]*>")
 #: Dates and keys are not broken over two lines.
 _WHOLE = re.compile(r"^[^ ]{1,24}$|^\d{4}-\d\d-\d\d ")
 
@@ -85,7 +86,8 @@ def table(
 
 def _cell(column: int, value: object, kind: str | None) -> Markup:
     text = value if isinstance(value, Markup) else "" if value is None else str(value)
-    width = "whole" if _WHOLE.match(text) else "long" if len(text) > _LONG else None
+    seen = _TAG.sub("", text.partition("<small>")[0])
+    width = "whole" if _WHOLE.match(seen) else "long" if len(seen) > _LONG else None
     kind = " ".join(filter(None, (kind, width))) or None
     if column == 0:
         return element("th", text, scope="row", class_=kind)

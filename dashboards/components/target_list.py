@@ -6,10 +6,11 @@ from dataclasses import asdict
 from typing import TYPE_CHECKING
 
 import polars as pl
+import streamlit as st
 
 from dashboards import session
 from dashboards.components.lane import Target as Tick
-from dashboards.components.markup import element, show
+from dashboards.components.markup import Markup, element, show
 from dashboards.components.tables import download, table
 from registry.measures import load_measures
 from registry.targets import SECOND_HAND, SETS_A_MARK, drawn, targets
@@ -63,21 +64,21 @@ def _list(caption: str, chosen: Iterable[Target], name: str) -> None:
     known, on = load_measures(), session.targets_on()
     rows = [
         [
-            known[one.measure].title if one.measure else "none counts the same",
-            element(
-                "span",
-                f"{one.wording}.",
-                element("small", f" {one.note}.") if one.note else None,
-            ),
-            one.shown,
-            one.source,
-            one.population,
+            known[one.measure].title if one.measure else "No measure counts the same",
+            _two(one.shown, f"{one.wording}." + (f" {one.note}." if one.note else "")),
+            _two(one.source, f"Population: {one.population}."),
             one.why(on),
         ]
         for one in chosen
     ]
-    heads = ["Measure", "Wording", "Figure", "Source, edition, place", "Population", "Drawn?"]
-    table(caption, heads, rows)
+    heads = ["Measure", "Figure and wording", "Source, edition, place; population", "Drawn?"]
+    with st.container(key=f"sources {name}"):
+        table(caption, heads, rows)
     frame = pl.DataFrame([{**asdict(one), "drawn": one.why(on)} for one in chosen], infer_schema_length=None)
     download("Download this list as CSV", frame, f"{name}.csv", key=f"csv {name}")
     show(element("p", f"Switched on by the service: {', '.join(on) or 'none'}.", class_="provenance"))
+
+
+def _two(first: str, second: str) -> Markup:
+    """Two lines of a cell, the second one smaller."""
+    return element("span", first, element("br"), element("small", second))

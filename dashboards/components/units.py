@@ -132,7 +132,9 @@ def _table(found: Funnel) -> None:
         cells: list[object] = [name_of(one), f"{words.count(one.x)} of {words.count(one.n)}"]
         cells += [words.count(sum(one.excluded.values())), _figure(one)]
         cells += [_one_decimal(one.expected), _shrunken(one), one.outside.replace(" ", words.NARROW)]
-        cells.append("" if one.adjusted is None else f"{one.adjusted:.3f}" + (", look" if one.flagged else ""))
+        cells.append(
+            "" if one.adjusted is None else f"{one.adjusted:.3f}" + (", look" if one.flagged else "")
+        )
         if found.spread is not None:
             cells.append(_one_decimal(one.deviation_spread))
         rows.append(cells)
@@ -157,7 +159,14 @@ def _backgrounds(found: Funnel) -> None:
                 ", ".join(done.supervisors),
             ]
         )
-    heads = ["Operator", "Role", "Procedures before the registry", "In the period", "Of them supervised", "By"]
+    heads = [
+        "Operator",
+        "Role",
+        "Procedures before the registry",
+        "In the period",
+        "Of them supervised",
+        "By",
+    ]
     if rows:
         caption = "What each operator brought, and under whose supervision"
         table(caption, heads, rows, frozenset({2, 3, 4}), caption_seen=True)
@@ -166,18 +175,13 @@ def _backgrounds(found: Funnel) -> None:
 def _figure(one: Unit) -> str:
     if one.proportion is None or one.lower is None or one.upper is None:
         return "counts only" if one.n else words.NO_PROCEDURES
-    return _unbroken(one.proportion, one.lower, one.upper)
+    return words.with_interval(one.proportion, one.lower, one.upper)
 
 
 def _shrunken(one: Unit) -> str:
     if one.shrunken is None or one.shrunken_lower is None or one.shrunken_upper is None:
         return ""
-    return _unbroken(one.shrunken, one.shrunken_lower, one.shrunken_upper)
-
-
-def _unbroken(rate: float, low: float, high: float) -> str:
-    """A share with its interval on one line."""
-    return f"{words.percent(rate)}\u00a0({100 * low:.1f}\u2060–\u2060{100 * high:.1f})"
+    return words.with_interval(one.shrunken, one.shrunken_lower, one.shrunken_upper)
 
 
 def _sentences(*texts: str) -> None:
@@ -201,7 +205,8 @@ def against_experience(measure: str) -> None:
         chart(
             learning_plot(frame),
             title=f"{found.title} against the number of procedures of the operator{whose}, 95 % Wilson intervals",
-            description=" ".join(found.sentences) or "Share with interval for each class of procedure number.",
+            description=" ".join(found.sentences)
+            or "Share with interval for each class of procedure number.",
             frame=frame,
             file_name=f"{measure} by experience.csv",
         )

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from registry.measures import WORTH_SAYING
+from registry.measures import maturity as parted
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
@@ -54,6 +55,11 @@ def percent(value: float) -> str:
 def span(low: float, high: float) -> str:
     """Two proportions as a range of percentages."""
     return f"{100 * low:.1f} to {100 * high:.1f}{NARROW}%"
+
+
+def with_interval(rate: float, low: float, high: float) -> str:
+    """A proportion with its interval, for a cell of a table; it does not break over two lines."""
+    return f"{percent(rate)}\u00a0({100 * low:.1f}\u2060–\u2060{100 * high:.1f})"
 
 
 def count(number: int) -> str:
@@ -133,6 +139,32 @@ def excluded(reasons: Mapping[str, int]) -> str:
 def left_out(reasons: Mapping[str, int]) -> str:
     """How many were left out for any reason, for a cell of a table."""
     return f"{count(sum(reasons.values()))} left out"
+
+
+def maturity(row: Row) -> str:
+    """How the procedures of the period part: counted, outside the question, too recent, not on record."""
+    found = parted(row["numerator"], row["denominator"], row["excluded"])
+    total = found.counted + found.outside + found.pending + found.unknown
+    if not total:
+        return ""
+    return (
+        f"Of {plural(total, 'procedure')} of the period {count(found.counted)} are counted, {count(found.outside)} are outside "
+        f"the question, {count(found.pending)} too recent, and of {count(found.unknown)} what is asked is not on record."
+    )
+
+
+def extremes(row: Row, minimum: int) -> str:
+    """Worst and best case: none, or all, of those not on record counted."""
+    found = parted(row["numerator"], row["denominator"], row["excluded"])
+    if not found.unknown:
+        return "Of no procedure what is asked is missing from the record: there is no better or worse case."
+    if found.lowest is None or found.highest is None or found.counted < minimum:
+        return f"Of {plural(found.unknown, 'procedure')} what is asked is not on record; too few are counted for a best and worst case."
+    return (
+        f"Best and worst case: with none or all of the {plural(found.unknown, 'procedure')} counted of which what is asked is not on "
+        f"record, whatever the reason, the figure would lie between {span(found.lowest, found.highest)}. "
+        f"{plural(found.pending, 'procedure')} too recent will be counted later."
+    )
 
 
 def patients(row: Row) -> str:

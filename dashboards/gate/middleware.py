@@ -122,9 +122,18 @@ class Gate:
                 incoming.cancel()
                 end.cancel()
 
+        has_closed = False
+
+        async def sending(message: Message) -> None:
+            nonlocal has_closed
+            has_closed = has_closed or message["type"] == "websocket.close"
+            await send(message)
+
         watch = asyncio.create_task(self._watch(token, over))
         try:
-            await self._app(scope, until_over, send)
+            await self._app(scope, until_over, sending)
+            if over.is_set() and not has_closed:
+                await send({"type": "websocket.close", "code": 1008})
         finally:
             watch.cancel()
 

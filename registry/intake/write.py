@@ -169,7 +169,7 @@ def withdraw_at(cursor: duckdb.DuckDBPyConnection, table: Table, row_id: int, st
 
 
 def blank(
-    cursor: duckdb.DuckDBPyConnection, table: Table, columns: list[str], where: str, values: list[Any]
+    cursor: duckdb.DuckDBPyConnection, table: Table, columns: list[str], where: str, values: Any
 ) -> int:
     """Empty some columns of the history rows that match; how many rows said something there.
 

@@ -21,6 +21,7 @@ from registry.measures.results import (
     ProportionResult,
     QuantityResult,
 )
+from registry.measures.standing import Maturity, maturity, standing_of
 from registry.measures.strata import NOT_RECORDED, STRATA
 
 __all__ = [
@@ -34,6 +35,7 @@ __all__ = [
     "CurveEstimate",
     "Exclusion",
     "LooksCurve",
+    "Maturity",
     "Measure",
     "ProportionResult",
     "QuantityResult",
@@ -46,5 +48,7 @@ __all__ = [
     "load_measures",
     "looks",
     "looks_curve",
+    "maturity",
     "procedures",
+    "standing_of",
 ]

@@ -93,6 +93,12 @@ class Comparison:
     registry: str
 
     @property
+    def is_shown(self) -> bool:
+        """Whether both groups of the pair have enough procedures for rates."""
+        pair = self.pair
+        return pair is not None and min(pair.first.denominator, pair.second.denominator) >= self.minimum
+
+    @property
     def sentences(self) -> tuple[str, ...]:
         """What it means, in plain words."""
         return sentences(self)
@@ -183,7 +189,8 @@ def compare_periods(
             f"The periods {first[0]} to {first[1]} and {second[0]} to {second[1]} overlap: "
             "a procedure would stand on both sides. Let one end before the other begins."
         )
-    found, wider = [], []
+    found: list[Any] = []
+    wider = []
     for start, end in (first, second):
         asked = {"as_of": as_of, "start": start, "end": end, "within": within, "confidence": confidence}
         found += evaluate(registry, [measure_id], interval=interval, **asked)  # type: ignore[arg-type]

@@ -32,12 +32,22 @@ def p_value(p: float) -> str:
     return f"{p:.2f}" if p >= 0.1 else f"{p:.2g}"
 
 
+def of_test(p: float | None) -> str:
+    """The test that agrees with the Miettinen-Nurminen intervals, for a cell of a table."""
+    return "no test: all outcomes are the same" if p is None else f"score test, p {p_value(p)}"
+
+
 def points(limits: Limits) -> str:
     """The limits of a difference in percentage points."""
     low, high = limits
     if low is None or high is None:
         return "no interval"
-    return f"{100 * low:+.1f} to {100 * high:+.1f} points"
+    return f"{signed(low)} to {signed(high)} points"
+
+
+def signed(difference: float) -> str:
+    """A difference of proportions in percentage points, with its sign."""
+    return f"{100 * difference:+.1f}".replace("-", "\u2212")
 
 
 def times(limits: Limits) -> str:
@@ -69,7 +79,7 @@ def _pair(made: Comparison) -> list[str]:
         f"{percent(first.numerator / first.denominator)} and {percent(second.numerator / second.denominator)}"
     )
     said = [
-        f"{counts} The rates are {rates}: a difference of {100 * pair.difference.diff:+.1f} percentage points "
+        f"{counts} The rates are {rates}: a difference of {signed(pair.difference.diff)} percentage points "
         f"({level} {points(pair.difference.ci)}), {_ratio(pair)}; p {p_value(pair.p)} by the score test, which agrees with both."
     ]
     if low > 0 or high < 0:
@@ -79,7 +89,7 @@ def _pair(made: Comparison) -> list[str]:
         )
     else:
         said.append(
-            f"No difference is shown, and none is excluded: the figures agree with anything from {100 * low:+.1f} to {100 * high:+.1f} points."
+            f"No difference is shown, and none is excluded: the figures agree with anything from {signed(low)} to {signed(high)} points."
         )
         said += _too_few(pair)
     if pair.is_clustered:

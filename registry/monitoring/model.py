@@ -60,6 +60,16 @@ class Fifth:
     low: float
     high: float
 
+    @property
+    def share(self) -> float:
+        """Share with the event."""
+        return self.observed / self.n
+
+    @property
+    def expected_share(self) -> float:
+        """Mean predicted risk."""
+        return self.expected / self.n
+
 
 @dataclass(frozen=True)
 class RiskModel:

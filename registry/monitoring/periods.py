@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from registry.stats.estimators import ESTIMATORS
 from registry.stats.monitoring import funnel_limits, u_chart
-from registry.stats.proportions import wilson_interval
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -23,7 +23,7 @@ MONTHS = {"month": 1, "quarter": 3}
 class Point:
     """One period.
 
-    ``low`` and ``high`` are the 95 % Wilson limits of its own rate, None without
+    ``low`` and ``high`` are the 95 % limits of its own rate, None without
     procedures; ``limits`` the exact 0.1, 2.5, 97.5 and 99.9 % limits around the accepted
     rate for so many procedures, None without. ``beyond`` says that the rate lies outside
     the outer pair.
@@ -57,7 +57,9 @@ class Volume:
     beyond: bool
 
 
-def points(watched: Watched, accepted: float, per: str = "quarter") -> tuple[Point, ...]:
+def points(
+    watched: Watched, accepted: float, per: str = "quarter", interval: str = "wilson"
+) -> tuple[Point, ...]:
     """The watched procedures by period, those without any included.
 
     Parameters
@@ -66,6 +68,8 @@ def points(watched: Watched, accepted: float, per: str = "quarter") -> tuple[Poi
         Rate around which the limits lie, between 0 and 1 exclusive.
     per
         month or quarter.
+    interval
+        Method of each period's own interval, one of :data:`registry.stats.estimators.ESTIMATORS`.
     """
     made = []
     for name, first, last in _spans(watched, per):
@@ -74,7 +78,7 @@ def points(watched: Watched, accepted: float, per: str = "quarter") -> tuple[Poi
         if not n:
             made.append(Point(name, first, 0, 0, None, None, None, False))
             continue
-        low, high = wilson_interval(x, n)
+        low, high = ESTIMATORS[interval].interval(x, n, 0.95)
         limits = tuple(float(one) for one in funnel_limits(n, accepted).limits[:, 0])
         made.append(Point(name, first, x, n, low, high, limits, not limits[0] <= x / n <= limits[-1]))
     return tuple(made)

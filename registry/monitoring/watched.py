@@ -46,7 +46,7 @@ class Watched:
         if self.during.height < 2:
             return None
         first, last = self.during.get_column("day")[0], self.during.get_column("day")[-1]
-        days = (last - (self.watched_from or first)) / timedelta(days=1) + 1
+        days: float = (last - (self.watched_from or first)) / timedelta(days=1) + 1.0
         return self.during.height * DAYS_A_YEAR / days
 
     @property

@@ -58,10 +58,8 @@ class Weighted:
 
     @property
     def design(self) -> str:
-        """Level, spread and limits in words, by which a note is kept."""
-        return (
-            f"mean {self.center:.5g}, sd {self.sd:.5g}, weight {self.smoothing:g}, limits {self.width:g} sd"
-        )
+        """Level, weight and limits in words, by which a note is kept."""
+        return f"median {self.center:.5g} of {self.n}, weight {self.smoothing:g}, limits {self.width:g} sd"
 
 
 def weighted(
@@ -123,14 +121,19 @@ def weighted(
         width,
     )
     keys, days = seen.during.get_column("procedure_id").to_list(), seen.during.get_column("day").to_list()
-    made = []
+    made: list[Signal] = []
+    last = -1
     for number in run.beyond:
-        if number - 1 in run.beyond:
-            continue
         first, above = number - 1, run.path[number - 1] > 0
         while first > 0 and (run.path[first - 1] > 0) == above:
             first -= 1
+        if first == last:
+            continue  # not back at the usual level since the signal before
+        last = first
         made.append(Signal(keys[number - 1], days[number - 1], days[first], tuple(keys[first:number]), ()))
+    path, lower, upper = (
+        tuple(map(float, np.quantile(known, ndtr(line)))) for line in (run.path, run.lower, run.upper)
+    )
     return Weighted(
         seen,
         float(np.quantile(known, 0.5)),
@@ -141,7 +144,9 @@ def weighted(
         width,
         ewma_arl(smoothing, width, 0.0),
         ewma_arl(smoothing, width, 1.0),
-        *(tuple(map(float, np.quantile(known, ndtr(line)))) for line in (run.path, run.lower, run.upper)),
+        path,
+        lower,
+        upper,
         tuple(made),
     )
 

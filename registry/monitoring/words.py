@@ -24,7 +24,7 @@ CAN_QUANTITY = (
     "It can show that the level has moved. It cannot say why, and a spread that grew while the level stayed goes unseen; "
     "values that hang together in time make false signals more frequent than said."
 )
-RESET_QUANTITY = "The mean begins at the usual level and is not set back at a signal: one signal lasts until it has come back within its limits."
+RESET_QUANTITY = "The mean begins at the usual level and is not set back at a signal: one signal lasts until it has come back to the usual level."
 
 
 def time_of(procedures: float, per_year: float | None) -> str:

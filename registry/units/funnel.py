@@ -264,7 +264,9 @@ def _units(
     for i, code in enumerate(codes):
         own = whose is not None and code == whose
         known = whose is None or own
-        unit = Unit(code if known else None, own, int(x[i]), int(n[i]), counts[code].excluded, bool(enough[i]))
+        unit = Unit(
+            code if known else None, own, int(x[i]), int(n[i]), counts[code].excluded, bool(enough[i])
+        )
         if enough[i]:
             unit = replace(
                 unit,
@@ -319,9 +321,10 @@ def _lines(made: _Made, minimum: int) -> tuple[tuple[int, float, float, float, f
         return ()
     sizes = np.unique(np.geomspace(max(1, minimum), max(minimum + 1, 1.08 * largest), _POINTS).astype(int))
     found = funnel_limits(sizes, made.x / made.n).limits
+    made_of = zip(sizes.tolist(), *found.tolist(), strict=True)
     return tuple(
-        (int(size), *(float(one) for one in column)) for size, column in zip(sizes, found.T, strict=True)
-    )  # type: ignore[return-value]
+        (int(size), low, near_low, near_high, high) for size, low, near_low, near_high, high in made_of
+    )
 
 
 def _placed(values: np.ndarray, where: np.ndarray) -> np.ndarray:

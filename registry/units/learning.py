@@ -204,9 +204,13 @@ def _per_doubling(rows: pl.DataFrame, minimum: int, confidence: float) -> tuple[
     y = used.get_column("in_numerator").cast(pl.Int64).to_numpy()
     terms, fewer = len(codes), min(int(y.sum()), int(len(y) - y.sum()))
     if fewer < EVENTS_PER_TERM * terms:
-        return _NONE, used, (
-            f"{fewer} procedures with the rarer outcome are too few to fit {terms} terms "
-            f"({EVENTS_PER_TERM} a term are asked for)"
+        return (
+            _NONE,
+            used,
+            (
+                f"{fewer} procedures with the rarer outcome are too few to fit {terms} terms "
+                f"({EVENTS_PER_TERM} a term are asked for)"
+            ),
         )
     number = np.log2(used.get_column("number").to_numpy().astype(np.float64))
     apart = [(used.get_column("operator") == code).cast(pl.Float64).to_numpy() for code in codes[1:]]

@@ -12,7 +12,9 @@ if TYPE_CHECKING:
 def looked_at(made: Funnel) -> str:
     """How many units were looked at, and what chance alone would do; empty where none was."""
     few = len([one for one in made.units if not one.looked_at])
-    left = f" {few} with fewer than {made.minimum} procedures are listed with their counts only." if few else ""
+    left = (
+        f" {few} with fewer than {made.minimum} procedures are listed with their counts only." if few else ""
+    )
     if not made.looked_at:
         return f"No {made.by} has {made.minimum} procedures in the denominator.{left}"
     if made.looked_at == 1:
@@ -33,9 +35,15 @@ def flags(made: Funnel) -> str:
     if not found:
         return f"No {made.by} stands out ({how})."
     names = ", ".join(one.code or "one without a name" for one in found)
+    sides = {(one.proportion or 0.0) > (one.compared_with or 0.0) for one in found}
+    mixed = (
+        " They lie on both sides: one far out moves the rate that the others are compared with, and they can stand out for that reason alone."
+        if len(sides) > 1
+        else ""
+    )
     return (
         f"Worth a look: {names} ({how}). It says that chance alone is an unlikely reason; it does not say what the reason is. "
-        "Look at the patients, the record and the small numbers first."
+        f"Look at the patients, the record and the small numbers first.{mixed}"
     )
 
 
@@ -44,13 +52,10 @@ def spread(made: Funnel) -> str:
     if made.spread is None:
         why = made.spread_reason
         return f"Spread beyond chance is not estimated: {why}." if made.looked_at > 1 and why else ""
-    return (
-        f"Spread of the units: {made.spread:.2f} times what chance gives (1 = chance alone). "
-        + (
-            "The last column of deviations allows for it."
-            if made.spread_variance
-            else "There is none to allow for."
-        )
+    return f"Spread of the units: {made.spread:.2f} times what chance gives (1 = chance alone). " + (
+        "The last column of deviations allows for it."
+        if made.spread_variance
+        else "There is none to allow for."
     )
 
 

@@ -430,7 +430,7 @@ def discordant_benign(r: Record, p: Row) -> Verdict:
 
 def discordant_suspicious_benign(r: Record, p: Row) -> Verdict:
     benign = r.diagnosis(p) in BENIGN
-    suspicious = r.finding(p)["assessment"] in ("4", "4A", "4B", "4C", "5")
+    suspicious = r.findings[p["finding_id"]]["assessment"] in ("4", "4A", "4B", "4C", "5")
     reason = _first(
         _ns(r, p),
         _rw(r, p),

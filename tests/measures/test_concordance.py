@@ -105,6 +105,22 @@ def test_discordant_benign(drawn: Drawn):
     }
 
 
+def test_discordant_suspicious_benign(drawn: Drawn):
+    for category in ("0", "3", "4", "4A", "4B", "4C", "5", "6"):
+        drawn.finding(f"finding of {category}", assessment=category)
+        drawn.procedure(category, finding=f"finding of {category}")
+        drawn.report(category, "benign")
+        drawn.review(category, "discordant", 5)
+    drawn.review(reported(drawn, "malignant", "invasive"), "discordant", 5)
+    other = "assessment not 4, 4a, 4b, 4c or 5"
+
+    assert drawn.built().said("discordant_suspicious_benign", AS_OF) == {
+        **dict.fromkeys(("0", "3", "6"), other),
+        **dict.fromkeys(("4", "4A", "4B", "4C", "5"), True),
+        "malignant": "not a benign result",
+    }
+
+
 def test_discordance_latest(drawn: Drawn):
     drawn.review(reported(drawn, "discordant"), "discordant", 5)
     drawn.review(reported(drawn, "concordant later"), "discordant", 5)

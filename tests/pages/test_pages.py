@@ -13,6 +13,8 @@ from tests.build import base, load
 
 NAMES = [name for pages in PAGES.values() for name in pages]
 QUALITY = list(PAGES["Quality"])
+#: These split in a way of their own, and the sidebar's cannot be changed there.
+OWN_SPLIT = {"operators_and_sites", "yearly_table", "completeness"}
 
 
 def text_of(page):
@@ -61,7 +63,7 @@ def test_an_empty_registry_shows_no_percentage(served_empty, open_page, name):
     assert words.NO_PROCEDURES in page or "No procedures." in page
 
 
-@pytest.mark.parametrize("name", QUALITY)
+@pytest.mark.parametrize("name", [name for name in QUALITY if name not in OWN_SPLIT])
 def test_a_quality_page_can_be_split(served, open_page, name):
     page = open_page(name)
     page.sidebar.selectbox[1].select("operator").run()

@@ -16,7 +16,15 @@ if TYPE_CHECKING:
     from registry.store import Registry
 
 NAMES = [name for pages in PAGES.values() for name in pages]
-STILL = {"procedure_record": ["As of"], "intake": [], "measure_handbook": [], "targets": []}
+STILL = {
+    "procedure_record": ["As of"],
+    "yearly_table": ["As of"],
+    "operators_and_sites": ["Period of the procedures", "As of"],
+    "completeness": ["Period of the procedures", "As of"],
+    "intake": [],
+    "measure_handbook": [],
+    "targets": [],
+}
 ALL = ["Period of the procedures", "As of", "Split by", "Interval"]
 
 

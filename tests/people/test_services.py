@@ -29,7 +29,10 @@ SERVICES = {
     "registry.cores.tissue.first_positive": A.FIGURES,
     "registry.cores.tissue.tissue_rows": A.PROCEDURES,
     "registry.cores.usable.no_usable_sample": A.FIGURES,
+    "registry.erasure.plan.make_plan": A.ERASE,
     "registry.exports.export": A.EXPORT,
+    "registry.holds.lift_hold": A.ERASE,
+    "registry.holds.set_hold": A.ERASE,
     "registry.intake.accept.accept": A.ENTER,
     "registry.intake.inbox.take_inbox": A.ENTER,
     "registry.intake.quarantine.dismiss": A.WITHDRAW,
@@ -60,6 +63,14 @@ SERVICES = {
     "registry.people.accounts.set_roles": A.PEOPLE,
     "registry.planning.asked.plan": A.FIGURES,
     "registry.planning.volume.volume_of": A.FIGURES,
+    "registry.quality.completeness.completeness": A.FIGURES,
+    "registry.quality.discordance.denominators": A.FIGURES,
+    "registry.quality.lists.b_category_review": A.PROCEDURES,
+    "registry.quality.lists.discordant": A.PROCEDURES,
+    "registry.quality.lists.not_conclusive": A.FIGURES,
+    "registry.quality.yearly.yearly": A.FIGURES,
+    "registry.quality.yearly.yearly_rows": A.PROCEDURES,
+    "registry.received_files.remove_older": A.KEEP,
     "registry.record.complications_by_grade": A.FIGURES,
     "registry.record.newest_procedures": A.RECORD,
     "registry.record.procedure_record": A.RECORD,
@@ -88,6 +99,7 @@ SERVICES = {
 #: The same for functions that are handed a folder and open it themselves.
 OF_FOLDERS = {
     "registry.doctor.examine": A.KEEP,
+    "registry.erasure.run.erase": A.ERASE,
     "registry.recover.look": A.KEEP,
     "registry.recover.recover": A.KEEP,
     "registry.restore.restore": A.KEEP,
@@ -96,7 +108,19 @@ OF_FOLDERS = {
 #: Parts of services that ask above, or that tell nothing about anybody; each with the reason.
 ASKED_ABOVE = {
     "registry.cores.rows.rows": "rows for the services of cores",
+    **dict.fromkeys(
+        [f"registry.erasure.copies.{name}" for name in ("aside", "find", "received", "waiting")]
+        + [f"registry.erasure.theirs.{name}" for name in ("gather", "widened")],
+        "part of an erasure",
+    ),
+    "registry.holds.disagreements": "part of verify",
+    "registry.holds.open_holds": "a count without a patient",
+    "registry.holds.pseudonym_of": "part of setting a hold and of an erasure",
+    "registry.intake.write.next_stamp": "part of a withdrawal and of an erasure",
+    "registry.intake.write.record_no_rows": "part of a withdrawal and of an erasure",
     "registry.keeper.backup_place": "a setting",
+    "registry.received_files.files": "what the trail says of files, without a patient",
+    "registry.received_files.remove_gone": "part of an erasure",
     "registry.known.as_known": "the services that are handed what it yields ask",
     "registry.measures.counting.classified": "part of the measures",
     "registry.measures.listing.behind": "part of the services that list or only count procedures",
@@ -108,6 +132,7 @@ ASKED_ABOVE = {
     "registry.people.reads.note_read": "writes the entry of a read",
     "registry.preparation.prepare": "part of opening the folder",
     "registry.provenance.stamp": "names the state of the registry",
+    "registry.quality.lists.asked": "part of the services of quality",
     "registry.record.latest_day": "one date without a patient, for the usual as-of date",
     "registry.sampling.files.asked": "part of the sampling services",
     "registry.sampling.files.setting": "settings",
@@ -117,6 +142,8 @@ ASKED_ABOVE = {
 }
 #: Arguments that must be what they are for the way to the check.
 GIVEN = {
+    # A stand-in for a path is taken for one, and locks are made under its name.
+    "folder": Path("no such folder"),
     "procedure_id": "P1",
     "password": "a sentence is easy to keep",
     "roles": [Role.VIEWER],

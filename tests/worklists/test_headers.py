@@ -15,11 +15,20 @@ from tests.build import base, load
 if TYPE_CHECKING:
     from registry.store import Registry
 
-NAMES = ("actions_open", "cancelled_unresolved", "concordance_review", "follow_up_due", "pathology_pending")
+NAMES = (
+    "actions_open",
+    "cancelled_unresolved",
+    "concordance_review",
+    "discordant_unbooked",
+    "follow_up_due",
+    "informed_pending",
+    "not_biopsied",
+    "pathology_pending",
+)
 AS_OF = date(2026, 6, 30)
 
 
-def test_the_five_worklists_are_found():
+def test_the_worklists_are_found():
     assert tuple(worklists.load_worklists()) == NAMES
 
 

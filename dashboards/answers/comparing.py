@@ -1,0 +1,71 @@
+"""One proportion compared between two periods or between groups."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import streamlit as st
+
+from dashboards import session
+from registry import monitoring
+
+if TYPE_CHECKING:
+    from datetime import date
+
+    from registry.monitoring import Comparison
+
+_KEPT = 32
+Period = tuple["date", "date"]
+
+
+@st.cache_data(show_spinner="Comparing", max_entries=_KEPT)
+def _periods(
+    folder: str, revision: int, measure: str, filters: session.Filters, first: Period, second: Period
+) -> Comparison:
+    return monitoring.compare_periods(
+        session.registry(),
+        measure,
+        first,
+        second,
+        as_of=filters.as_of,
+        interval=filters.interval,
+        minimum=session.minimum_n(),
+    )
+
+
+def periods(measure: str, first: Period, second: Period) -> Comparison:
+    """A proportion in two periods; the sidebar's own period does not bound them.
+
+    Raises
+    ------
+    UsageProblem
+        The periods overlap.
+    """
+    return _periods(*session.state(), measure, session.filters(), first, second)
+
+
+@st.cache_data(show_spinner="Comparing", max_entries=_KEPT)
+def _groups(
+    folder: str,
+    revision: int,
+    measure: str,
+    filters: session.Filters,
+    by: str,
+    pair: tuple[str, str] | None,
+) -> Comparison:
+    return monitoring.compare_groups(
+        session.registry(),
+        measure,
+        by,
+        as_of=filters.as_of,
+        start=filters.start,
+        end=filters.end,
+        pair=pair,
+        interval=filters.interval,
+        minimum=session.minimum_n(),
+    )
+
+
+def groups(measure: str, by: str, pair: tuple[str, str] | None = None) -> Comparison:
+    """A proportion between the values of a stratum under the sidebar's filters."""
+    return _groups(*session.state(), measure, session.filters(), by, pair)

@@ -1,0 +1,50 @@
+"""A comparison drawn: the groups as a strip, difference and ratio, quarters, and what it means."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from dashboards.components import words
+from dashboards.components.groups import stratum_label
+from dashboards.components.markup import element, show
+from dashboards.components.strip import StripRow, strip
+from dashboards.components.tables import table
+from registry.monitoring import comparison_words as said
+
+if TYPE_CHECKING:
+    from registry.monitoring import Comparison, Pair
+
+
+def comparison(made: Comparison, by: str | None) -> None:
+    """Draw a comparison.
+
+    Parameters
+    ----------
+    by
+        Stratum of the groups; None for two periods.
+    """
+    rows = [
+        StripRow(stratum_label(by, name) if by else name, one.to_dict())
+        for name, one in zip(made.names, made.groups, strict=True)
+    ]
+    if not rows:
+        show(element("p", "No procedures to compare.", class_="beside"))
+        return
+    caption = f"{made.measure.title}, compared"
+    strip(rows, made.minimum, caption=caption, full_axis=False, key=f"{made.measure.id} compared")
+    for sentence in made.sentences:
+        show(element("p", sentence.replace(" %", f"{words.NARROW}%"), class_="beside"))
+    if made.pair is not None and made.is_shown:
+        _figures(made.pair)
+
+
+def _figures(pair: Pair) -> None:
+    ratio, koopman = pair.ratio, pair.koopman
+    rows = [
+        ["Difference", pair.difference.method, said.points(pair.difference.ci), said.of_test(pair.p)],
+        ["Difference", pair.newcombe.method, said.points(pair.newcombe.ci), ""],
+        ["Ratio", ratio.method, said.times(ratio.ci), said.of_test(pair.p)],
+        ["Ratio", koopman.method, said.times(koopman.ci), ""],
+    ]
+    heads = ["Figure", "Method", "Interval", "Test that agrees"]
+    table(f"{pair.names[1]} against {pair.names[0]}", heads, rows, caption_seen=True)

@@ -1,0 +1,505 @@
+"""What names a patient is gone from every byte of the folder; what remains still agrees with its trail."""
+
+from __future__ import annotations
+
+import csv
+import hashlib
+import json
+import zipfile
+from datetime import UTC, date, datetime
+
+import duckdb
+import pytest
+from typer.testing import CliRunner
+
+from registry import audit, erasure, facts, snapshot
+from registry.backup import backup
+from registry.cli import app
+from registry.dictionary import tables
+from registry.doctor import WRONG, examine
+from registry.erasure import copies, run
+from registry.errors import BatchRefused, UsageProblem
+from registry.holds import lift_hold, set_hold
+from registry.imports import registry_csv
+from registry.intake import Options, accept
+from registry.known import as_known
+from registry.measures import evaluate
+from registry.monitoring.notes import answer
+from registry.store import ERASURE_MARK, Registry
+from registry.verify import verify
+from tests.build import TODAY, base
+
+#: Long and odd enough that no other byte of a folder says it by chance.
+SECRET = "QX-77310045"
+BORN = "1931-07-23"
+NUMBER = "ACC-5519902"
+NOTE = "Bittern words on a signal"
+WORDS = (
+    NOTE,
+    "Kestrel words of the pathologist",
+    "Heron words of the meeting",
+    "Osprey words, corrected since",
+)
+TRACES = (SECRET, BORN, NUMBER, *WORDS)
+AS_OF = date(2026, 6, 30)
+OTHER = ("PAT2", "1960-05-17", "ACC2", "Plover words that stay")
+
+
+#: Keys of the second patient in place of those of :data:`tests.build.BASE`.
+SECOND = dict(
+    zip(
+        ["PAT1", "F1", "P1", "S1", "S2", "R1", "V1", "E1", "C1"],
+        ["PAT2", "F2", "P2", "S3", "S4", "R2", "V2", "E2", "C2"],
+        strict=True,
+    )
+)
+SHARED = ("operators", "sources", "meetings", "constancy")
+
+
+def two_patients():
+    """The first is erased; the second has the same rows in every table, under keys of her own."""
+    both = base()
+    for name, given in base().items():
+        if name not in SHARED:
+            both[name] += [{key: SECOND.get(value, value) for key, value in row.items()} for row in given]
+    both["patients"][0] |= {"patient_id": SECRET, "birth_date": BORN}
+    both["findings"][0] |= {"patient_id": SECRET}
+    both["procedures"][0] |= {"accession": NUMBER}
+    both["procedures"][1] |= {"accession": OTHER[2]}
+    both["pathology"][0] |= {"conclusion": f'{WORDS[3]}, "quoted",\nover two lines'}
+    both["pathology"][1] |= {"conclusion": OTHER[3]}
+    both["reviews"][0] |= {"note": WORDS[2]}
+    return both
+
+
+def write_files(place, rows, *, but=frozenset()):
+    """One file a table, as a source would send it; without the rows that hold one of some values."""
+    place.mkdir(parents=True)
+    for name, given in rows.items():
+        columns = list(dict.fromkeys(key for row in given for key in row))
+        with (place / f"{name}.csv").open("w", newline="", encoding="utf-8") as handle:
+            writer = csv.DictWriter(handle, columns)
+            writer.writeheader()
+            writer.writerows(row for row in given if not but & set(row.values()))
+    return place
+
+
+def bring(registry, place, rows, **options):
+    return accept(
+        registry,
+        registry_csv.read(write_files(place, rows)),
+        author="coordinator",
+        today=TODAY,
+        options=Options(held_share_max=1, **options),
+    )
+
+
+@pytest.fixture(scope="module")
+def template(empty_folder, tmp_path_factory):
+    """Three batches: two patients; a corrected report; a held row. And a copy for readers."""
+    import shutil
+
+    place = tmp_path_factory.mktemp("erasure")
+    folder = shutil.copytree(empty_folder, place / "registry")
+    with Registry.open(folder, write=True, clock=lambda: datetime(2026, 7, 1, 8, tzinfo=UTC)) as registry:
+        assert bring(registry, place / "one", two_patients()).total.held == 0
+        report = {**two_patients()["pathology"][0], "conclusion": WORDS[1]}
+        assert bring(registry, place / "two", {"pathology": [report]}, reason="typing").total.version == 1
+        wrong = {**two_patients()["reviews"][0], "review_id": "V9", "determination": "perhaps"}
+        late = {"patient_id": SECRET, "birth_date": BORN, "sex": "unheard of"}
+        held = bring(registry, place / "three", {"reviews": [wrong], "patients": [late]})
+        assert held.total.held == 2
+        for key, text in (("P1", NOTE), ("P2", "Dunlin words that stay")):
+            given = {
+                "chart": "cusum",
+                "stratum": "all",
+                "design": "0.1, twice",
+                "answer": "looking",
+                "note": text,
+            }
+            answer(registry, "complication", key, **given, author="quality")
+        snapshot.publish(registry)
+    return folder
+
+
+@pytest.fixture
+def folder(template, tmp_path):
+    import shutil
+
+    return shutil.copytree(template, tmp_path / "registry")
+
+
+def erase(folder, **options):
+    given = {"reason": "asked to be erased", "author": "administrator"} | options
+    return erasure.erase(
+        folder, options.pop("patient", SECRET), **{k: v for k, v in given.items() if k != "patient"}
+    )
+
+
+def where(folder, text):
+    """Files of the folder in whose bytes, or name, a text stands."""
+    return [
+        str(path.relative_to(folder))
+        for path in sorted(folder.rglob("*"))
+        if path.is_file() and (text.encode() in path.read_bytes() or text in path.name)
+    ]
+
+
+def state(folder):
+    """Rows of the second patient and of tables without patients, and what identity.duckdb holds of her."""
+    with Registry.open(folder) as registry:
+        pseudonym = registry.pseudonyms.of("PAT2")
+        names = (*SHARED, "targeting", "specimens", "pathology", "reviews")
+        rows = {
+            name: registry.rows(
+                f"SELECT * FROM {name} "
+                + ("WHERE procedure_id = 'P2' " if name not in SHARED else "")
+                + "ORDER BY ALL"
+            )
+            for name in names
+        }
+        rows["notes"] = registry.rows("SELECT * FROM signal_note WHERE procedure_id = 'P2'")
+        rows["facts"] = registry.rows(
+            "SELECT * EXCLUDE (patient_no) FROM procedure_facts WHERE procedure_id = 'P2'"
+        )
+        for name in ("patient_identity", "procedure_accession"):
+            rows[name] = registry.identity.execute(
+                f"SELECT * FROM {name} WHERE patient = ?", [pseudonym]
+            ).fetchall()
+    return rows
+
+
+def test_before_it_every_trace_stands_somewhere(folder):
+    """Otherwise the next test would prove nothing. Days of birth lie as numbers in the database."""
+    assert all(where(folder, text) for text in TRACES)
+    assert "identity.duckdb" in where(folder, SECRET)
+    assert "registry.duckdb" in where(folder, WORDS[1])
+    assert "snapshot/registry.duckdb" in where(folder, WORDS[2])
+    assert "registry.duckdb" in where(folder, WORDS[3])
+    assert any(name.startswith("held/") for name in where(folder, SECRET))
+
+
+def test_no_byte_of_the_patient_is_left_in_the_folder(folder):
+    erase(folder)
+
+    assert {text: where(folder, text) for text in TRACES} == {text: [] for text in TRACES}
+
+
+def test_no_table_holds_the_day_of_birth(folder):
+    erase(folder)
+
+    found = []
+    for name in ("identity.duckdb", "registry.duckdb", "snapshot/registry.duckdb"):
+        with duckdb.connect(str(folder / name), read_only=True) as connection:
+            for schema, table, column in connection.execute(
+                "SELECT schema_name, table_name, column_name FROM duckdb_columns() WHERE NOT internal"
+            ).fetchall():
+                sql = f'SELECT count(*) FROM {schema}.{table} WHERE contains(CAST("{column}" AS VARCHAR), ?)'
+                found += [
+                    (name, table) for text in TRACES if connection.execute(sql, [text]).fetchall()[0][0]
+                ]
+    assert found == []
+
+
+def test_other_patients_keep_their_rows_identities_and_facts(folder):
+    before = state(folder)
+
+    erase(folder)
+
+    assert before["pathology"]
+    assert before["patient_identity"]
+    assert state(folder) == before
+
+
+def test_lines_of_others_stay_in_raw_to_the_byte(folder, tmp_path):
+    """Expected: the files as the source would have sent them without her."""
+    without = write_files(tmp_path / "without", two_patients(), but={SECRET, "F1", "P1"})
+
+    erase(folder)
+
+    left = {path.read_bytes() for path in (folder / "raw").iterdir()}
+    assert {path.read_bytes() for path in without.iterdir()} <= left
+    assert len(without.joinpath("reviews.csv").read_bytes().splitlines()) == 2
+
+
+def test_verify_is_clean_after_it(folder):
+    erase(folder)
+
+    with Registry.open(folder, check_anchor=False) as registry:
+        assert verify(registry) == []
+
+
+@pytest.mark.parametrize(
+    ("sql", "part"),
+    [
+        ("UPDATE history.pathology SET diagnosis = 'invasive' WHERE procedure_id = 'P1'", "tables"),
+        ("UPDATE history.pathology SET conclusion = 'put back' WHERE procedure_id = 'P1'", "tables"),
+        ("UPDATE main.pathology SET conclusion = 'other' WHERE procedure_id = 'P2'", "tables"),
+        ("DELETE FROM history.patients", "tables"),
+        (
+            "UPDATE audit_event SET details = replace(details, 'asked', 'told') WHERE action = 'erase'",
+            "trail",
+        ),
+        (
+            "INSERT INTO legal_hold VALUES ('x', TIMESTAMP '2026-07-01', 'a', 'b', NULL, NULL, NULL)",
+            "legal holds",
+        ),
+    ],
+)
+def test_tampering_after_it_is_still_found(folder, sql, part):
+    erase(folder)
+    with duckdb.connect(str(folder / "registry.duckdb")) as connection:
+        connection.execute(sql)
+
+    with Registry.open(folder, check_anchor=False) as registry:
+        assert part in {one.part for one in verify(registry)}
+
+
+def test_tampering_before_it_is_not_covered_up(folder):
+    """The digest moves by the change alone: another value, changed by hand before, is still found."""
+    with duckdb.connect(str(folder / "registry.duckdb")) as connection:
+        connection.execute("UPDATE history.pathology SET conclusion = 'by hand', b_category = 'B3'")
+
+    erase(folder)
+
+    with Registry.open(folder, check_anchor=False) as registry:
+        assert [str(one) for one in verify(registry)] == [
+            "tables: history.pathology has the right number of rows, but a value in it was changed apart from intake."
+        ]
+
+
+def test_a_received_file_that_is_changed_or_comes_back_is_found(folder):
+    old = {path.name: path.read_bytes() for path in (folder / "raw").iterdir() if SECRET in path.read_text()}
+    erase(folder)
+    name, data = next(iter(old.items()))
+    (folder / "raw" / name).write_bytes(data)
+    kept = next(
+        path for path in (folder / "raw").iterdir() if path.name != name and "PAT2" in path.read_text()
+    )
+    kept.write_text(kept.read_text() + "x")
+
+    with Registry.open(folder, check_anchor=False) as registry:
+        said = [one.message for one in verify(registry) if one.part == "raw files"]
+    assert any("no longer has its hash" in one for one in said)
+    assert any("removed still lies in raw/" in one for one in said)
+
+
+def test_the_trail_says_what_was_done_and_to_whom_only_by_pseudonym(folder):
+    """By the rows above: 8 clinical tables of the patient, two containers; three texts in three rows."""
+    erase(folder)
+
+    with Registry.open(folder) as registry:
+        action, kind, text = registry.rows(
+            "SELECT action, object_kind, details FROM audit_event ORDER BY seq DESC LIMIT 1"
+        )[0]
+    details = json.loads(text)
+    assert (action, kind) == ("erase", "batch")
+    assert details["withdrawn"] == dict.fromkeys(
+        (
+            "patients",
+            "findings",
+            "procedures",
+            "targeting",
+            "pathology",
+            "reviews",
+            "followup",
+            "complications",
+        ),
+        1,
+    ) | {"specimens": 2}
+    assert details["texts"] == {"pathology": 2, "reviews": 1, "signal_note": 1}
+    assert details["held"] == 2
+    assert len(details["digest"]) == 64
+    assert not any(trace in text for trace in TRACES)
+
+
+def test_no_other_table_speaks_of_a_patient(folder):
+    """A table that is added with a patient or a procedure in it must be emptied by an erasure, too, where it says more."""
+    with Registry.open(folder) as registry:
+        found = registry.rows(
+            "SELECT DISTINCT table_name FROM duckdb_columns() WHERE NOT internal AND schema_name = 'main' "
+            "AND column_name IN ('patient', 'finding_id', 'procedure_id')"
+        )
+    others = {name for (name,) in found} - set(tables())
+    assert others == {"procedure_facts", "signal_note", "legal_hold"}
+
+
+def test_measures_count_one_procedure_less(folder):
+    def tissue():
+        with Registry.open(folder) as registry:
+            return evaluate(registry, ["tissue_obtained"], as_of=AS_OF)[0].denominator
+
+    assert tissue() == 2
+    erase(folder)
+    assert tissue() == 1
+
+
+def test_an_earlier_moment_shows_the_rows_without_their_words(folder):
+    """Decision 0015: the figure of that day prints again, and no word of it is said again."""
+    before = datetime(2026, 7, 1, 9, tzinfo=UTC)
+    erase(folder)
+
+    with Registry.open(folder) as registry, as_known(registry, before) as known:
+        rows = known.rows("SELECT b_category, conclusion FROM pathology WHERE procedure_id = 'P1'")
+        count = evaluate(known, ["tissue_obtained"], as_of=AS_OF)[0].denominator
+    assert rows == [("B2", None)]
+    assert count == 2
+
+
+def test_a_second_erasure_finds_nothing(folder):
+    erase(folder)
+
+    with pytest.raises(UsageProblem, match="Nothing of this patient is left to erase"):
+        erase(folder)
+    with pytest.raises(UsageProblem, match="Nothing of this patient is left to erase"):
+        erase(folder, patient="PAT-nobody")
+
+
+def test_a_hold_blocks_it_until_it_is_lifted(folder):
+    with Registry.open(folder, write=True) as registry:
+        set_hold(registry, SECRET, author="administrator", reason="claim open")
+    with pytest.raises(UsageProblem, match="under legal hold"):
+        erase(folder)
+    assert where(folder, WORDS[1])
+    assert not (folder / ERASURE_MARK).exists()
+
+    with Registry.open(folder, write=True) as registry:
+        lift_hold(registry, SECRET, author="administrator", reason="claim closed")
+    erase(folder)
+
+    assert where(folder, SECRET) == []
+
+
+def test_backups_made_before_are_named(folder, tmp_path):
+    text = (folder / "site.toml").read_text()
+    place = tmp_path / "backups"
+    (folder / "site.toml").write_text(
+        text.replace("[service]\n", f'[service]\nbackup_folder = "{place}"\n', 1)
+    )
+    with Registry.open(folder, write=True) as registry:
+        there = backup(registry, place, author="administrator")
+        backup(registry, tmp_path / "elsewhere", author="administrator")
+
+    said = "\n".join(erase(folder).lines())
+
+    assert f"still holds the patient afterwards: backup {there.folder}" in said
+    assert "1 more backups are in the trail" in said
+
+
+def test_an_interrupted_one_is_told_and_finished(folder, monkeypatch):
+    def stop(*_):
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(run, "rewrite", stop)
+    with pytest.raises(KeyboardInterrupt):
+        erase(folder)
+    monkeypatch.undo()
+    assert where(folder, WORDS[1])
+    assert [one.state for one in examine(folder, now=datetime.now(UTC)) if one.part == "erasure"] == [WRONG]
+
+    assert erase(folder).batch_id is None
+
+    assert {text: where(folder, text) for text in TRACES} == {text: [] for text in TRACES}
+    assert not erasure.pending(folder)
+
+
+def test_a_failure_before_the_commit_leaves_the_patient_whole(folder, monkeypatch):
+    monkeypatch.setattr(facts, "refresh", lambda *_: 1 / 0)
+    with pytest.raises(ZeroDivisionError):
+        erase(folder)
+    monkeypatch.undo()
+
+    with Registry.open(folder, check_anchor=False) as registry:
+        assert registry.rows("SELECT count(*) FROM procedures WHERE procedure_id = 'P1'") == [(1,)]
+        assert verify(registry) == []
+    erase(folder)
+    assert where(folder, SECRET) == []
+
+
+def test_a_reason_that_names_the_patient_is_refused(folder):
+    with pytest.raises(UsageProblem, match="holds an identifier"):
+        erase(folder, reason=f"{SECRET} asked")
+
+
+def test_a_repeat_of_theirs_that_is_booked_under_another_stops_it(folder):
+    with duckdb.connect(str(folder / "registry.duckdb")) as connection:
+        connection.execute("UPDATE main.procedures SET repeat_of = 'P1' WHERE procedure_id = 'P2'")
+
+    with pytest.raises(BatchRefused, match="P2 of another patient"):
+        erase(folder)
+
+
+def test_the_same_file_again_is_held_and_lies_in_raw_again(folder, tmp_path):
+    erase(folder)
+    with Registry.open(folder, write=True) as registry:
+        report = bring(registry, tmp_path / "again", two_patients())
+        assert report.total.held > 0
+        assert verify(registry) == []
+        assert registry.rows("SELECT count(*) FROM procedures") == [(1,)]
+
+    erase(folder)
+
+    assert where(folder, SECRET) == []
+    with Registry.open(folder, check_anchor=False) as registry:
+        assert verify(registry) == []
+
+
+def test_a_file_of_another_form_goes_whole(folder, tmp_path):
+    """A workbook whose import was refused: its parts are packed, so its bytes do not show the identifier."""
+    path = tmp_path / "visits.xlsx"
+    with zipfile.ZipFile(path, "w", zipfile.ZIP_DEFLATED) as packed:
+        packed.writestr("xl/sharedStrings.xml", f"<sst><si><t>{SECRET}</t></si></sst>" + " " * 1000)
+    other = tmp_path / "other.xlsx"
+    with zipfile.ZipFile(other, "w", zipfile.ZIP_DEFLATED) as packed:
+        packed.writestr("xl/sharedStrings.xml", f"<sst><si><t>{SECRET}9</t></si></sst>")
+    (folder / "raw" / ("a" * 64)).write_bytes(path.read_bytes())
+    (folder / "raw" / ("b" * 64)).write_bytes(other.read_bytes())
+
+    erase(folder)
+
+    assert not (folder / "raw" / ("a" * 64)).exists()
+    assert (folder / "raw" / ("b" * 64)).exists()
+
+
+def test_a_file_with_headers_of_its_own_goes_whole_whatever_its_name(folder, tmp_path):
+    """A refused import of a source's own list, which happens to be called patients.csv."""
+    path = tmp_path / "patients.csv"
+    path.write_text(f"Nummer;geboren\n{SECRET};23.07.1931\n", encoding="cp1252")
+    sha256 = hashlib.sha256(path.read_bytes()).hexdigest()
+    (folder / "raw" / sha256).write_bytes(path.read_bytes())
+    with Registry.open(folder, write=True) as registry:
+        details = {"files": [{"name": path.name, "sha256": sha256, "size": 1}], "why": "columns"}
+        registry.record(audit.Entry("coordinator", "import", "batch", "", details, "refused"))
+
+    erase(folder)
+
+    assert not (folder / "raw" / sha256).exists()
+    assert where(folder, SECRET) == []
+
+
+def test_an_identifier_that_somebody_wrote_into_the_trail_is_told(folder):
+    with Registry.open(folder, write=True) as registry:
+        registry.record(audit.Entry("coordinator", "dismiss", "held_row", "9-1", {"reason": f"see {SECRET}"}))
+
+    assert any("1 entries of the trail hold an identifier" in line for line in erase(folder).lines())
+
+
+def test_records_are_cut_at_their_own_ends():
+    """A quoted line break belongs to its record; a line whose marks do not fit is one by itself."""
+    data = b'a,b\r\n1,"two\nlines"\r\n2,x"y\n3,z'
+
+    assert list(copies.records(data)) == [b"a,b\r\n", b'1,"two\nlines"\r\n', b'2,x"y\n', b"3,z"]
+
+
+def test_the_command_asks_for_the_identifier_again(folder):
+    runner = CliRunner()
+    arguments = ["erase", str(folder), SECRET, "--reason", "asked to be erased"]
+
+    refused = runner.invoke(app, arguments, input="something else\n")
+    assert isinstance(refused.exception, UsageProblem)
+    assert where(folder, WORDS[1])
+    done = runner.invoke(app, arguments, input=f"{SECRET}\n")
+
+    assert done.exit_code == 0
+    assert "withdrawn from the current record" in done.stdout
+    assert where(folder, SECRET) == []

@@ -1,0 +1,103 @@
+"""Limit of a running sum, the adjusted sum's run length, the weighted mean, the test that agrees.
+
+Expected values are printed elsewhere or come from another program.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from scipy.stats import chi2_contingency
+
+from registry.stats.comparison import miettinen_nurminen_difference, miettinen_nurminen_ratio
+from registry.stats.cusum import bernoulli_cusum, bernoulli_cusum_arl
+from registry.stats.cusum_limit import lowest_limit
+from registry.stats.ewma import ewma
+from registry.stats.risk_cusum import risk_adjusted_arl, risk_adjusted_cusum
+from registry.stats.score_test import score_test
+
+#: Montgomery, Introduction to Statistical Quality Control, the example of the EWMA chapter.
+VALUES = [
+    *(9.45, 7.99, 9.29, 11.66, 12.16, 10.18, 8.04, 11.46, 9.20, 10.34),
+    *(9.03, 11.47, 10.51, 9.40, 10.08, 9.37, 10.62, 10.31, 8.52, 10.84),
+    *(10.90, 9.33, 12.29, 11.50, 10.60, 11.08, 10.38, 11.62, 11.31, 10.52),
+]
+DOUBLED = (0.04 / 0.96) / (0.02 / 0.98)
+
+
+@pytest.mark.parametrize(("wanted", "limit"), [(850, 90), (851, 91), (4259, 150)])
+def test_the_limit_of_two_per_cent_against_four(wanted, limit):
+    """Exact linear solve elsewhere: 90 gives 850.6, 150 gives 4260 procedures."""
+    assert lowest_limit(34, 0.02, wanted) == limit
+
+
+def test_a_limit_out_of_reach_is_refused():
+    with pytest.raises(ValueError, match="no limit up to 5000"):
+        lowest_limit(2, 0.3, 1e300)
+
+
+@pytest.mark.parametrize(("true", "rate"), [(1.0, 0.02), (DOUBLED, 0.04)])
+def test_with_one_risk_the_adjusted_sum_is_the_plain_one(true, rate):
+    """Odds doubled from 2 % are 4 %: the plain sum's own run length, 3369 in control elsewhere."""
+    found = risk_adjusted_arl([0.02] * 3, DOUBLED, 3.0, true)
+
+    assert found == pytest.approx(bernoulli_cusum_arl(0.02, 0.04, 3.0, rate), rel=0.005)
+
+
+def test_the_adjusted_path_with_one_risk_is_the_plain_path():
+    outcomes = [0, 1, 1, 0, 1, 1, 1, 0, 0, 1]
+    adjusted = risk_adjusted_cusum([0.02] * 10, outcomes, DOUBLED, 1.5)
+    plain = bernoulli_cusum(outcomes, 0.02, 0.04, 1.5)
+
+    assert adjusted.path == pytest.approx(plain.path)
+    assert adjusted.signals == plain.signals != ()
+
+
+def test_the_run_length_of_mixed_risks_is_that_of_a_simulation():
+    risks = np.array([0.02, 0.10, 0.30])
+    rng = np.random.default_rng(11)
+    lengths = []
+    for _ in range(3000):
+        height, step = 0.0, 0
+        while height < 2.0:
+            step += 1
+            risk = risks[rng.integers(3)]
+            height = max(0.0, height + (rng.random() < risk) * np.log(2.0) - np.log(1.0 + risk))
+        lengths.append(step)
+    mean, error = np.mean(lengths), np.std(lengths) / np.sqrt(len(lengths))
+
+    assert abs(risk_adjusted_arl(risks, 2.0, 2.0) - mean) < 3.0 * error
+
+
+def test_the_weighted_mean_of_the_textbook():
+    """Printed: 9.945, 9.7495, 9.70355 ...; limits 10.27 at the first and 10.62 at the last; 29 and 30 outside."""
+    run = ewma(VALUES, 10.0, 1.0, 0.1, 2.7)
+
+    assert run.path[:3] == pytest.approx([9.945, 9.7495, 9.70355])
+    assert run.path[28:] == pytest.approx([10.6468, 10.6341], abs=5e-5)
+    assert (run.upper[0], run.upper[-1]) == pytest.approx((10.27, 10.62), abs=0.002)
+    assert run.beyond == (29, 30)
+
+
+def test_the_score_test_is_pearsons_with_one_less():
+    table = [[56, 14], [48, 32]]
+    pearson = chi2_contingency(table, correction=False)
+    from scipy.stats import chi2
+
+    assert score_test(56, 70, 48, 80) == pytest.approx(chi2.sf(pearson.statistic * 149 / 150, 1))
+
+
+@pytest.mark.parametrize("counts", [(56, 70, 48, 80), (9, 10, 3, 10), (5, 56, 0, 29), (20, 429, 16, 462)])
+def test_the_test_agrees_with_both_intervals(counts):
+    """At a confidence of 1 - p the intervals end at no difference."""
+    p = score_test(*counts)
+    difference = miettinen_nurminen_difference(*counts, confidence=1 - p)
+    ratio = miettinen_nurminen_ratio(*counts, confidence=1 - p)
+
+    assert min(abs(one) for one in difference) == pytest.approx(0.0, abs=1e-6)
+    assert min(abs(one - 1.0) for one in ratio) == pytest.approx(0.0, abs=1e-5)
+
+
+def test_nothing_to_test():
+    assert score_test(0, 10, 0, 12) is None
+    assert score_test(1, 10, 0, 0) is None

@@ -1,0 +1,228 @@
+"""Operators and sites beside one another, on drawn procedures: counts, tests, names and what is kept back."""
+
+from __future__ import annotations
+
+import pytest
+
+from registry.errors import UsageProblem
+from registry.people import Actor, Role, acting
+from registry.units import funnel
+from tests.measures.build import day
+
+AS_OF = day(400)
+MEASURE = "tissue_obtained"
+
+
+def draw(drawn, **units):
+    """operator=(sampled, abandoned): tissue_obtained counts both, and the sampled ones in the numerator."""
+    for operator, (sampled, abandoned) in units.items():
+        for number in range(sampled + abandoned):
+            status = "completed" if number < sampled else "abandoned"
+            site = "A" if operator in ("OP1", "OP2") else "B"
+            drawn.procedure(f"{operator} {number:03}", number, operator=operator, site=site, status=status)
+    return drawn.built()
+
+
+def found(registry, **asked):
+    made = funnel(registry, MEASURE, as_of=AS_OF, **asked)
+    return {one.code: one for one in made.units}, made
+
+
+def test_counts_are_those_of_the_measure_in_the_order_of_the_codes(drawn):
+    _, made = found(draw(drawn, OP2=(8, 2), OP1=(12, 0), OP3=(5, 0)))
+
+    assert [(one.code, one.x, one.n) for one in made.units] == [
+        ("OP1", 12, 12),
+        ("OP2", 8, 10),
+        ("OP3", 5, 5),
+    ]
+    assert (made.x, made.n) == (25, 27)
+
+
+def test_a_unit_below_the_minimum_has_counts_only(drawn):
+    units, made = found(draw(drawn, OP1=(12, 0), OP2=(8, 2), OP3=(9, 0)))
+
+    assert made.looked_at == 2
+    assert (units["OP3"].proportion, units["OP3"].p, units["OP3"].limits) == (None, None, ())
+    assert units["OP2"].looked_at
+
+
+def test_the_unit_at_the_minimum_is_looked_at(drawn):
+    units, _ = found(draw(drawn, OP1=(12, 0), OP2=(8, 2)), minimum=10)
+
+    assert units["OP2"].proportion == pytest.approx(0.8)
+
+
+def test_expected_is_the_rate_of_the_others_for_a_large_unit(drawn):
+    """OP2 holds half; the others have 18 of 20, so 20 procedures would give 18."""
+    units, _ = found(draw(drawn, OP1=(9, 1), OP2=(20, 0), OP3=(9, 1)))
+
+    assert units["OP2"].expected == pytest.approx(20 * 18 / 20)
+
+
+def test_what_stands_out_is_flagged_and_nothing_else(drawn):
+    """OP3 has 6 of 12; the others 100 of 100, each with 20 of them."""
+    others = {f"OP{number}": (20, 0) for number in (1, 2, 4, 5, 6)}
+    units, made = found(draw(drawn, OP3=(6, 6), **others))
+
+    assert [one.code for one in made.units if one.flagged] == ["OP3"]
+    assert units["OP3"].outside == "99.8 %"
+    assert "Worth a look: OP3" in " ".join(made.sentences)
+
+
+def test_it_is_said_that_one_far_out_moves_what_the_others_are_compared_with(drawn):
+    _, made = found(draw(drawn, OP1=(18, 0), OP2=(18, 0), OP3=(2, 10)))
+
+    assert [one.flagged for one in made.units] == [True, True, True]
+    assert "stand out for that reason alone" in " ".join(made.sentences)
+
+
+def test_a_single_p_below_five_per_cent_is_no_flag_among_several(drawn):
+    """OP1 17 of 20 against 79 of 80: exact p 0.0245; adjusted for five units 5 x 0.0245 = 0.12."""
+    units, made = found(draw(drawn, OP1=(17, 3), OP2=(20, 0), OP3=(20, 0), OP4=(19, 1), OP5=(20, 0)))
+
+    # Fisher: tables with 3 or 4 of the 4 failures among the 20: (C(20,3) 80 + C(20,4)) / C(100,4).
+    assert units["OP1"].p == pytest.approx((1140 * 80 + 4845) / 3921225)
+    assert units["OP1"].adjusted == pytest.approx(5 * (1140 * 80 + 4845) / 3921225)
+    assert not any(one.flagged for one in made.units)
+
+
+def test_the_sentence_says_how_many_were_looked_at_and_the_chance_of_any(drawn):
+    """1 - 0.95 ** 3 = 14 %, 1 - 0.998 ** 3 = 0.6 %."""
+    _, made = found(draw(drawn, OP1=(10, 2), OP2=(11, 1), OP3=(12, 0)))
+
+    assert "3 operators were looked at" in made.sentences[0]
+    assert "14 %" in made.sentences[0]
+    assert "0.6 %" in made.sentences[0]
+
+
+def test_spread_is_not_estimated_from_fewer_than_ten_units(drawn):
+    _, made = found(draw(drawn, OP1=(10, 2), OP2=(11, 1), OP3=(12, 0)))
+
+    assert made.spread is None
+    assert "fewer than 10 units" in " ".join(made.sentences)
+
+
+def test_spread_is_estimated_from_ten_units(drawn):
+    _, made = found(draw(drawn, **{f"OP{number:02}": (10, number) for number in range(10)}))
+
+    assert made.spread is not None
+    assert all(one.deviation_spread is not None for one in made.units)
+
+
+def test_shrunken_rates_lie_between_the_raw_one_and_the_common_one(drawn):
+    units, made = found(draw(drawn, OP1=(40, 0), OP2=(40, 0), OP3=(5, 15)))
+
+    low = units["OP3"]
+    assert low.proportion < low.shrunken < made.shrink_mean
+
+
+def test_without_an_event_nothing_is_compared_with_limits(drawn):
+    units, made = found(draw(drawn, OP1=(12, 0), OP2=(12, 0)))
+
+    assert made.lines == ()
+    assert units["OP1"].limits == ()
+
+
+def test_sites_are_units_as_well(drawn):
+    _, made = found(draw(drawn, OP1=(10, 0), OP2=(9, 1), OP3=(8, 2)), by="site")
+
+    assert [(one.code, one.x, one.n) for one in made.units] == [("A", 19, 20), ("B", 8, 10)]
+    assert all(one.background is None for one in made.units)
+
+
+def test_supervisor_and_experience_stand_beside_an_operator(drawn, brought):
+    brought("OP1", 36)
+    for number in range(3):
+        drawn.procedure(f"P{number}", number, operator="OP1", supervisor="OP2" if number else None)
+    units, _ = found(drawn.built(), minimum=1)
+
+    background = units["OP1"].background
+    assert (background.experience_before, background.supervised, background.supervisors) == (36, 2, ("OP2",))
+
+
+def test_a_cancelled_procedure_is_no_attempt(drawn, brought):
+    drawn.procedure("P1", 0, operator="OP1")
+    drawn.procedure("P2", 1, operator="OP1", status="cancelled")
+    units, _ = found(drawn.built(), minimum=1)
+
+    assert (units["OP1"].background.procedures, units["OP1"].background.attempted) == (2, 1)
+
+
+# -- who may know ------------------------------------------------------------------------
+
+MANY = {f"OP{number}": (10 + number, 1) for number in range(1, 7)}
+
+
+def seen_by(registry, role, operator=None, **asked):
+    with acting(Actor("ines", frozenset({role}), operator)):
+        return funnel(registry, MEASURE, as_of=AS_OF, **asked)
+
+
+def test_an_operator_sees_the_own_name_and_no_other(drawn):
+    made = seen_by(draw(drawn, **MANY), Role.RADIOLOGIST, "OP3")
+
+    assert [(one.code, one.own) for one in made.units] == [("OP3", True), *[(None, False)] * 5]
+    assert made.unnamed
+
+
+def test_the_others_do_not_stand_in_the_order_of_their_codes(drawn):
+    """By volume: the codes count up with it in the drawing, so they come back to front."""
+    made = seen_by(draw(drawn, **MANY), Role.RADIOLOGIST, "OP3")
+
+    assert [one.n for one in made.units] == [14, 17, 16, 15, 13, 12]
+
+
+def test_nothing_that_identifies_another_is_handed_out(drawn, brought):
+    for operator in MANY:
+        brought(operator, 36)
+    made = seen_by(draw(drawn, **MANY), Role.RADIOLOGIST, "OP3")
+
+    assert [one.background is not None for one in made.units] == [True, *[False] * 5]
+
+
+def test_few_others_are_not_shown_at_all(drawn):
+    made = seen_by(draw(drawn, OP1=(10, 0), OP2=(9, 1), OP3=(9, 1), OP4=(9, 1)), Role.RADIOLOGIST, "OP1")
+
+    assert [one.code for one in made.units] == ["OP1"]
+    assert "could be recognised" in made.withheld
+
+
+def test_who_has_no_code_sees_points_only(drawn):
+    made = seen_by(draw(drawn, **MANY), Role.VIEWER)
+
+    assert {one.code for one in made.units} == {None}
+
+
+def test_the_quality_committee_sees_every_name(drawn):
+    made = seen_by(draw(drawn, **MANY), Role.QUALITY)
+
+    assert [one.code for one in made.units] == sorted(MANY)
+
+
+def test_sites_are_named_for_everybody(drawn):
+    made = seen_by(draw(drawn, **MANY), Role.VIEWER, by="site")
+
+    assert [one.code for one in made.units] == ["A", "B"]
+
+
+# -- what is refused ---------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("measure", "by", "said"),
+    [
+        ("no_such", "operator", "no such measure"),
+        ("tissue_mass_g", "operator", "is no proportion"),
+        (MEASURE, "guidance", "operators or sites"),
+    ],
+)
+def test_a_question_that_has_no_answer_is_refused_with_a_sentence(drawn, measure, by, said):
+    with pytest.raises(UsageProblem, match=said):
+        funnel(drawn.built(), measure, by=by, as_of=AS_OF)
+
+
+def test_an_empty_registry_has_no_units(drawn):
+    made = funnel(drawn.built(), MEASURE, as_of=AS_OF)
+
+    assert (made.units, made.n, made.proportion) == ((), 0, None)
