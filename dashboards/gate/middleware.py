@@ -34,7 +34,7 @@ _STATIC = "/static/"
 #: The page server draws with inline styles, compiles charts to functions and starts workers from
 #: blobs; nothing is loaded from, or sent to, another place.
 _POLICY = (
-    "default-src 'self'; script-src 'self' 'unsafe-inline' 'unsafe-eval' blob:; style-src 'self' 'unsafe-inline'; "
+    "default-src 'self'; script-src 'self' 'unsafe-inline'; style-src 'self' 'unsafe-inline'; "
     "img-src 'self' data: blob:; font-src 'self' data:; media-src 'self' blob:; worker-src 'self' blob:; "
     "connect-src 'self' data: blob:; object-src 'none'; base-uri 'self'; frame-ancestors 'none'"
 )
