@@ -88,8 +88,8 @@ class Provider:
             made: Response = await self._client.authorize_redirect(request, back, prompt="login")
         except Exception:  # whatever the provider or the network does, the person gets a sentence
             return self._sign_in.form(request, wanted, _FAILED, status=503)
-        made.status_code = 303
-        return made
+        # A page that leads on, not a redirect: a content policy keeps forms from other sites.
+        return self._sign_in.onward_page(made.headers["location"], "The hospital's sign-in")
 
     async def back(self, request: Request) -> Response:
         """Take the code, have the token verified, and begin a session."""
@@ -107,4 +107,4 @@ class Provider:
             return self._sign_in.form(request, wanted, str(problem), status=403)
         except RegistryError as problem:
             return self._sign_in.form(request, wanted, str(problem), status=503)
-        return await self._sign_in.begin(request, actor, self._sign_in.onward_page(wanted))
+        return await self._sign_in.begin(request, actor, self._sign_in.onward_page(wanted, "Signed in"))

@@ -141,12 +141,10 @@ class SignIn:
         requests.set_cookie(made, request, requests.FORM_COOKIE, secret)
         return made
 
-    def onward_page(self, wanted: str) -> HTMLResponse:
+    def onward_page(self, address: str, title: str) -> HTMLResponse:
         """A page that leads on by itself: a cookie set on the way back from another site is kept from it."""
-        link = element("p", element("a", "Go on to the registry", href=wanted))
-        return HTMLResponse(
-            paper.page("Signed in", self._desk.registry.site.name, link, onward=wanted), status_code=200
-        )
+        link = element("p", element("a", "Go on", href=address))
+        return HTMLResponse(paper.page(title, self._desk.registry.site.name, link, onward=address))
 
     def _signed_in(self, request: Request, actor: Actor, wanted: str) -> Response:
         secret = requests.form_secret(request)

@@ -173,7 +173,7 @@ def _loopback(address: str) -> str:
             return f"[{number}]" if number.version == 6 else str(number)
     raise UsageProblem(
         f"--address {address}: the pages are served on a loopback address only (127.0.0.1 or ::1), as nothing "
-        "here asks another machine who it is. For a department put a reverse proxy with encryption and sign-in "
+        "here encrypts what travels to another machine. For a department put a reverse proxy with encryption "
         "on this machine: docs/deployment.md shows how."
     )
 

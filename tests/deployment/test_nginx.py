@@ -127,7 +127,7 @@ def test_no_identity_that_a_client_claims_arrives(proxy, application, name):
 
 @pytest.mark.parametrize(
     "path",
-    ["/", "/_stcore/stream", "/_stcore/health", "/_stcore/upload_file/a/b", "/media/x", "/auth/login"],
+    ["/", "/_stcore/stream", "/_stcore/health", "/_stcore/upload_file/a/b", "/media/x", "/sign-in"],
 )
 def test_no_claim_arrives_at_any_place(proxy, application, path):
     proxy.ask(path, headers=[(name, "director") for name in CLAIMS])
@@ -259,7 +259,7 @@ def test_a_larger_file_is_refused_on_the_way(proxy, application):
 
 def test_sign_in_cannot_be_tried_at_will(proxy):
     """Ten a minute and five at once: of twenty at once most are refused, and none of other places."""
-    seen = [proxy.ask("/auth/login").status for _ in range(20)]
+    seen = [proxy.ask("/sign-in").status for _ in range(20)]
 
     assert seen.count(429) >= 10
     assert proxy.ask("/").status == 200
