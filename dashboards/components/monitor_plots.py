@@ -95,14 +95,24 @@ def running_line(
     zero
         Whether the axis begins at 0.
     """
+    days = frame.get_column("day")
+    ends = [] if days.is_empty() else [_date_time(days.min()), _date_time(days.max())]
     across = {
         "field": "day",
         "type": "temporal",
         "axis": {"title": None, "format": "%Y-%m", "grid": False, "tickCount": 8},
+        **({"scale": {"domain": ends}} if ends else {}),
     }
+    heights = [one for name in ("height", *limits) for one in frame.get_column(name).drop_nulls()]
+    heights += [] if limit is None else [limit]
+    low, high = (min(heights), max(heights)) if heights else (0.0, 1.0)
     up: dict[str, Any] = {
         "type": "quantitative",
-        "scale": {"zero": zero, "nice": True},
+        # Stated, as the data reach the drawing after its axes.
+        "scale": {
+            "domain": [min(0.0, low) if zero else low, high if high > low else low + 1.0],
+            "nice": True,
+        },
         "axis": {"title": title, "tickCount": 5},
     }
     layers: list[dict[str, Any]] = [
@@ -125,22 +135,28 @@ def running_line(
             "encoding": {"x": across, "y": {**up, "field": "height"}, "order": {"field": "number"}},
         }
     )
-    layers.append(
-        {
-            "transform": [{"filter": "datum.signal"}],
-            "mark": {
-                "type": "point",
-                "shape": "diamond",
-                "size": 110,
-                "filled": True,
-                "color": CONTRADICTION,
-                "stroke": PAPER,
-            },
-            "encoding": {"x": across, "y": {**up, "field": "height"}},
-        }
-    )
+    if frame.get_column("signal").any():  # a layer without rows has no extent, which the console complains of
+        layers.append(
+            {
+                "transform": [{"filter": "datum.signal"}],
+                "mark": {
+                    "type": "point",
+                    "shape": "diamond",
+                    "size": 110,
+                    "filled": True,
+                    "color": CONTRADICTION,
+                    "stroke": PAPER,
+                },
+                "encoding": {"x": across, "y": {**up, "field": "height"}},
+            }
+        )
     values = [{**row, "day": str(row["day"])} for row in frame.to_dicts()]
     return {"width": "container", "height": HEIGHT, "data": {"values": values}, "layer": layers}
+
+
+def _date_time(day: Any) -> dict[str, int]:
+    """A day as Vega-Lite writes it in a domain."""
+    return {"year": day.year, "month": day.month, "date": day.day}
 
 
 def fifths_plot(frame: pl.DataFrame) -> dict[str, Any]:

@@ -8,6 +8,7 @@ import polars as pl
 import streamlit as st
 
 from dashboards import session
+from dashboards.answers import counted
 from dashboards.answers import monitoring as answers
 from dashboards.components import words
 from dashboards.components.chart import chart
@@ -45,6 +46,8 @@ def proportion(
             measure.id, watched_from, within, accepted=accepted, factor=factor, years=years
         )
     except UsageProblem as problem:
+        if not counted.results([measure.id])[0]["denominator"]:
+            show(element("p", "No procedures.", class_="result"))
         show(element("p", str(problem), class_="beside"))
         return
     st.header(f"By {per}", anchor=False)

@@ -44,7 +44,9 @@ def restore(
     swap: Annotated[
         Path | None,
         typer.Option(
-            "--swap", help="Then let it take the place of this folder, which is kept aside.", show_default=False
+            "--swap",
+            help="Then let it take the place of this folder, which is kept aside.",
+            show_default=False,
         ),
     ] = None,
 ) -> None:

@@ -24,6 +24,8 @@ STILL = {
     "intake": [],
     "measure_handbook": [],
     "targets": [],
+    "trail": [],
+    "people": [],
 }
 ALL = ["Period of the procedures", "As of", "Split by", "Interval"]
 

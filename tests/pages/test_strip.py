@@ -12,7 +12,13 @@ MINIMUM = 10
 
 
 def row(x, n, low=None, high=None, *, quarters=(), target=None, name="Discordance", heading="", **more):
-    return StripRow(name, proportion(x, n, low=low, high=high, **more), tuple(quarters), (target,) if target else (), heading)
+    return StripRow(
+        name,
+        proportion(x, n, low=low, high=high, **more),
+        tuple(quarters),
+        (target,) if target else (),
+        heading,
+    )
 
 
 def marks(drawn, kind):
