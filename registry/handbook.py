@@ -191,16 +191,24 @@ def command_page(app: typer.Typer) -> str:
         "2 usage or file; 3 integrity; 75 registry in use; 130 interrupted.",
         "",
     ]
-    commands = [
-        (info.name or str(info.callback and info.callback.__name__), info.callback)
-        for info in app.registered_commands
-    ]
+    commands = _commands(app)
+    for group in app.registered_groups:
+        if group.typer_instance is not None:
+            commands += [(f"{group.name} {name}", run) for name, run in _commands(group.typer_instance)]
     lines += _table(
-        ("Command", "Does"), ((f"[`{name}`](#{name})", _first_sentence(run)) for name, run in commands)
+        ("Command", "Does"),
+        ((f"[`{name}`](#{name.replace(' ', '-')})", _first_sentence(run)) for name, run in commands),
     )
     for name, run in commands:
         lines += _command(name, run)
     return "\n".join(lines).rstrip() + "\n"
+
+
+def _commands(app: typer.Typer) -> list[tuple[str, Callable[..., Any] | None]]:
+    return [
+        (info.name or str(info.callback and info.callback.__name__), info.callback)
+        for info in app.registered_commands
+    ]
 
 
 def _first_sentence(run: Callable[..., Any] | None) -> str:
