@@ -46,7 +46,7 @@ def main() -> int:
         return problem.exit_code
     # Otherwise whoever speaks from loopback could say where it comes from.
     os.environ["FORWARDED_ALLOW_IPS"] = ""
-    keeper = Keeper(registry, take_in=_take_in)
+    keeper = Keeper(registry, take_in=_take_in, sweep=desk.sessions.sweep)
     owned.registry, owned.keeper, owned.desk = registry, keeper, desk
     deny_by_default()
     ask(visitor.known)

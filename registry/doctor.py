@@ -21,7 +21,7 @@ from registry import __version__, audit, backup, holds, migrations, snapshot
 from registry import site as site_file
 from registry.engine import key_path, read_key
 from registry.errors import RegistryError
-from registry.people import Action, require
+from registry.people import Action, Role, accounts, require
 from registry.store import ANCHOR, DATABASE, ERASURE_MARK, IDENTITY, SITE, Registry
 
 if TYPE_CHECKING:
@@ -85,6 +85,7 @@ def examine(folder: Path, *, now: datetime) -> list[Line]:
         lines += _clock(registry, now)
         lines += _backups(registry, folder, site, now)
         lines += _drill(registry, folder, now)
+        lines += _sign_in(folder, site)
         lines += _held(registry)
         lines += _holds(registry)
         lines += _received(registry, site)
@@ -255,6 +256,20 @@ def _drill(registry: Registry, folder: Path, now: datetime) -> Iterator[Line]:
         yield Line("restore drill", LOOK, seen, f"biopsy-outcomes drill {folder}")
     else:
         yield Line("restore drill", GOOD, f"last on {last:%Y-%m-%d}")
+
+
+def _sign_in(folder: Path, site: site_file.Site) -> Iterator[Line]:
+    if (folder / "DEMO").exists():
+        yield Line("sign-in", GOOD, "invented data: nobody has to sign in")
+        return
+    method = site.sign_in.method or "accounts"
+    open_ = sorted(one.name for one in accounts.read(folder).values() if not one.locked)
+    keepers = [name for name in open_ if Role.ADMINISTRATOR in accounts.read(folder)[name].roles]
+    seen = f"by {method}; {len(open_)} accounts, {len(keepers)} of them administrators"
+    if open_ and keepers:
+        yield Line("sign-in", GOOD, seen)
+    else:
+        yield Line("sign-in", LOOK, seen, f"biopsy-outcomes account add {folder} NAME --role administrator")
 
 
 def _held(registry: Registry) -> Iterator[Line]:

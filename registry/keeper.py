@@ -35,12 +35,14 @@ OWNER = Actor(AUTHOR, frozenset({Role.COORDINATOR, Role.ADMINISTRATOR}), via=MAC
 class Keeper:
     """Keeps one folder while its owner runs.
 
-    ``take_in`` imports what lies in the inbox and returns one line per file; ``problems``
+    ``take_in`` imports what lies in the inbox and returns one line per file, ``sweep`` ends
+    sessions that nobody uses any more; ``problems``
     holds, by duty, the sentence of the last failure until that duty succeeds again.
     """
 
     registry: Registry
     take_in: Callable[[Registry], list[str]] | None = None
+    sweep: Callable[[], None] | None = None
     problems: dict[str, str] = field(default_factory=dict)
     lines: list[str] = field(default_factory=list)
 
@@ -78,6 +80,7 @@ class Keeper:
             ("backup", self._backup),
             ("copy for readers", self._publish),
             ("received files", self._remove_old_files),
+            ("sessions", self._sweep),
         ):
             try:
                 work()
@@ -101,6 +104,10 @@ class Keeper:
         """Import what arrived; ``lines`` says how the last look that found something ended."""
         if self.take_in is not None and (told := self.take_in(self.registry)):
             self.lines = told
+
+    def _sweep(self) -> None:
+        if self.sweep is not None:
+            self.sweep()
 
     def _publish(self) -> None:
         snapshot.publish(self.registry)

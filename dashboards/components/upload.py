@@ -15,6 +15,7 @@ from dashboards.components.words import plural
 from registry.dictionary import tables
 from registry.errors import FileProblem
 from registry.imports import mapped, registry_csv
+from registry.imports.apart import try_apart
 from registry.imports.mapping import read_mapping
 
 if TYPE_CHECKING:
@@ -68,11 +69,14 @@ def received_files(upload: Upload) -> Iterator[Received]:
                 raise FileProblem(f"{place.name}: was given twice. Nothing was read. Remove one of the two.")
             place.write_bytes(one.getvalue())
         if upload.mapping is None:
+            try_apart(folder / "files")
             yield registry_csv.read(folder / "files")
             return
         mapping = folder / Path(upload.mapping.name).name
         mapping.write_bytes(upload.mapping.getvalue())
-        yield mapped.read(folder / "files" / Path(upload.files[0].name).name, read_mapping(mapping))
+        source = folder / "files" / Path(upload.files[0].name).name
+        try_apart(source, mapping)
+        yield mapped.read(source, read_mapping(mapping))
 
 
 def preview(received: Received) -> None:

@@ -11,6 +11,7 @@ from registry import doctor
 from registry.backup import backup
 from registry.doctor import GOOD, LOOK, WRONG, examine
 from registry.intake import accept
+from registry.people import Role, accounts
 from registry.restore import drill
 from registry.store import Registry
 from tests.build import TODAY, base, received
@@ -157,3 +158,17 @@ def test_it_reads_the_copy_while_another_process_owns_the_folder(filled, clock, 
     monkeypatch.setattr(doctor.Registry, "open", busy)
 
     assert "copy of" in line(filled, clock, "database").seen
+
+
+def test_nobody_who_can_sign_in_is_worth_a_look(filled, clock):
+    assert line(filled, clock, "sign-in").state == LOOK
+
+    with Registry.open(filled, write=True) as registry:
+        accounts.add(registry, "ines", "a sentence is easy to keep", [Role.ADMINISTRATOR])
+    assert line(filled, clock, "sign-in") == doctor.Line(
+        "sign-in", GOOD, "by accounts; 1 accounts, 1 of them administrators"
+    )
+
+    with Registry.open(filled, write=True) as registry:
+        accounts.lock(registry, "ines")
+    assert line(filled, clock, "sign-in").state == LOOK

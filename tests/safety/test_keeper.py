@@ -110,3 +110,12 @@ def test_it_runs_in_the_background_until_it_is_stopped(keeper, filled):
     keeper.stop()
 
     assert snapshot.published(filled) is not None
+
+
+def test_sessions_that_nobody_uses_are_ended(keeper):
+    swept = []
+    keeper.sweep = lambda: swept.append("now")
+
+    keeper.step()
+
+    assert swept == ["now"]

@@ -1,0 +1,61 @@
+"""A file is tried in a child with limits before the owner of a registry reads it."""
+
+from __future__ import annotations
+
+import os
+import zipfile
+from pathlib import Path
+
+import pytest
+
+from registry.errors import FileProblem
+from registry.imports.apart import try_apart
+
+ROOT = Path(__file__).resolve().parents[2]
+EXAMPLE = ROOT / "synthetic_data" / "example"
+limited = pytest.mark.skipif(os.name == "nt", reason="the system has no such limits")
+
+
+def test_a_sound_folder_passes():
+    try_apart(EXAMPLE)
+
+
+def test_the_sentence_of_the_reader_comes_back(tmp_path):
+    (tmp_path / "nonsense.csv").write_text("a,b\n1,2\n")
+
+    with pytest.raises(FileProblem, match=r"nonsense\.csv"):
+        try_apart(tmp_path)
+
+
+@limited
+def test_a_file_that_needs_more_memory_than_it_may_is_refused(tmp_path):
+    """A million records whose quotes keep them from being read as they stand; the example passes the same limit."""
+    header, row = (EXAMPLE / "patients.csv").read_text().splitlines()[:2]
+    first, *rest = row.split(",")
+    record = ",".join([f'"{first}"""', *rest])
+    (tmp_path / "patients.csv").write_text("\n".join([header, *[record] * 4_000_000]))
+    try_apart(EXAMPLE, megabytes=700)
+
+    with pytest.raises(FileProblem, match="took more than 700 MB"):
+        try_apart(tmp_path, megabytes=700, seconds=600)
+
+
+@limited
+def test_a_file_that_needs_more_time_than_it_may_is_refused(tmp_path):
+    header, row = (EXAMPLE / "patients.csv").read_text().splitlines()[:2]
+    (tmp_path / "patients.csv").write_text("\n".join([header, *[row] * 3_000_000]))
+
+    with pytest.raises(FileProblem, match="took more than"):
+        try_apart(tmp_path, seconds=1)
+
+
+def test_a_workbook_that_grows_four_hundredfold_is_refused_in_its_own_words(tmp_path):
+    """0.3 MB that inflate to 120 MB, as a sheet of blanks."""
+    book, mapping = tmp_path / "bomb.xlsx", tmp_path / "mapping.toml"
+    with zipfile.ZipFile(book, "w", zipfile.ZIP_DEFLATED) as archive:
+        archive.writestr("xl/workbook.xml", "<workbook/>")
+        archive.writestr("xl/worksheets/sheet1.xml", b" " * (120 * 1024 * 1024))
+    mapping.write_bytes((ROOT / "mappings" / "mammographic_masses.toml").read_bytes())
+
+    with pytest.raises(FileProblem, match=r"bomb\.xlsx"):
+        try_apart(book, mapping)
