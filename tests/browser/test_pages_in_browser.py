@@ -186,6 +186,11 @@ def test_the_checks_see_what_is_nameless(browser):
 def test_both_planes_have_as_many_pixels_per_mm_along_as_across(window):
     """Read from the drawn axes: pixels between two ticks over the mm between their labels."""
     page = go(window(900), "Targeting")
+    page.wait_for_function(
+        """() => [...document.querySelectorAll('[data-testid="stVegaLiteChart"]')]
+          .filter(chart => chart.querySelector('.role-axis-label')).length >= 4""",
+        timeout=PATIENCE_MS,
+    )
     ticks = page.evaluate(
         """() => [...document.querySelectorAll('[data-testid="stVegaLiteChart"]')].map(chart =>
           [...chart.querySelectorAll('.role-axis-label')].map(labels => [...labels.querySelectorAll('text')]
@@ -193,9 +198,10 @@ def test_both_planes_have_as_many_pixels_per_mm_along_as_across(window):
             .map(t => [t.textContent.replace('\u2212', '-'), t.getBoundingClientRect().x + t.getBoundingClientRect().width / 2,
                        t.getBoundingClientRect().y + t.getBoundingClientRect().height / 2])))"""
     )
-    planes = [[axis for axis in chart if len(axis) > 1] for chart in ticks]
+    drawn = [[axis for axis in chart if len(axis) > 1] for chart in ticks]
+    planes = [one for one in drawn if not any("%" in label for axis in one for label, *_ in axis)]
 
-    assert len(planes) == 2
+    assert len(planes) == 3
     for along, across in planes:
         wide = abs(along[-1][1] - along[0][1]) / abs(float(along[-1][0]) - float(along[0][0]))
         high = abs(across[-1][2] - across[0][2]) / abs(float(across[-1][0]) - float(across[0][0]))
