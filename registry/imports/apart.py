@@ -38,12 +38,13 @@ def try_apart(
     FileProblem
         The reader's own sentence, or that the file took more than its limits.
     """
+    # A child that runs out of memory may stand still instead of ending: then the clock ends it.
     command = [sys.executable, "-m", __name__, str(megabytes), str(seconds), str(path)]
     command += [] if mapping is None else [str(mapping)]
     try:
-        done = subprocess.run(command, capture_output=True, text=True, check=False, timeout=4 * seconds)
+        done = subprocess.run(command, capture_output=True, text=True, check=False, timeout=2 * seconds)
     except subprocess.TimeoutExpired:
-        raise FileProblem(_too_much(path, f"more than {4 * seconds} s")) from None
+        raise FileProblem(_too_much(path, f"more than {2 * seconds} s")) from None
     if done.returncode == 0:
         return
     if done.returncode == _REFUSED:
