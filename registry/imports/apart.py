@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import subprocess
 import sys
+import tempfile
 from pathlib import Path
 
 from registry.errors import FileProblem, RegistryError
@@ -38,17 +39,23 @@ def try_apart(
     FileProblem
         The reader's own sentence, or that the file took more than its limits.
     """
-    # A child that runs out of memory may stand still instead of ending: then the clock ends it.
-    command = [sys.executable, "-m", __name__, str(megabytes), str(seconds), str(path)]
-    command += [] if mapping is None else [str(mapping)]
-    try:
-        done = subprocess.run(command, capture_output=True, text=True, check=False, timeout=2 * seconds)
-    except subprocess.TimeoutExpired:
-        raise FileProblem(_too_much(path, f"more than {2 * seconds} s")) from None
-    if done.returncode == 0:
-        return
-    if done.returncode == _REFUSED:
-        raise FileProblem(done.stderr.strip())
+    with tempfile.TemporaryDirectory() as scratch:
+        said = Path(scratch) / "said"
+        command = [sys.executable, "-m", __name__, str(megabytes), str(seconds), str(said), str(path)]
+        command += [] if mapping is None else [str(mapping)]
+        # A child without memory may stand still, which the clock ends, or complain without end,
+        # which nobody listens to: the one sentence comes in a file.
+        silent = subprocess.DEVNULL
+        try:
+            done = subprocess.run(
+                command, stdin=silent, stdout=silent, stderr=silent, check=False, timeout=2 * seconds
+            )
+        except subprocess.TimeoutExpired:
+            raise FileProblem(_too_much(path, f"more than {2 * seconds} s")) from None
+        if done.returncode == 0:
+            return
+        if done.returncode == _REFUSED:
+            raise FileProblem(said.read_text(encoding="utf-8"))
     raise FileProblem(_too_much(path, f"more than {megabytes} MB or {seconds} s"))
 
 
@@ -74,7 +81,7 @@ def _limit(megabytes: int, seconds: int) -> None:
 
 def main(arguments: list[str]) -> int:
     """The child: read, say why not, and hand nothing back."""
-    megabytes, seconds, path, *rest = arguments
+    megabytes, seconds, said, path, *rest = arguments
     from registry.imports import mapped, registry_csv
     from registry.imports.mapping import read_mapping
 
@@ -85,7 +92,7 @@ def main(arguments: list[str]) -> int:
         for one in received.tables:
             _ = one.frame
     except RegistryError as problem:
-        print(problem, file=sys.stderr)
+        Path(said).write_text(str(problem), encoding="utf-8")
         return _REFUSED
     return 0
 

@@ -11,6 +11,7 @@ from pathlib import Path
 import pytest
 
 from registry.errors import FileProblem
+from registry.imports import apart
 from registry.imports.apart import try_apart
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -61,3 +62,22 @@ def test_a_workbook_that_grows_four_hundredfold_is_refused_in_its_own_words(tmp_
 
     with pytest.raises(FileProblem, match=r"bomb\.xlsx"):
         try_apart(book, mapping)
+
+
+@limited
+def test_a_child_that_complains_without_end_fills_nothing_here(tmp_path, monkeypatch):
+    """What a parser out of memory did once: it wrote to its error stream until 22 GB were full here."""
+    import resource
+
+    talker = tmp_path / "talker.py"
+    talker.write_text("import sys\nwhile True:\n    sys.stderr.write('no memory' * 1000)\n")
+    launcher = tmp_path / "python"
+    launcher.write_text(f"#!/bin/sh\nexec {sys.executable} {talker}\n")
+    launcher.chmod(0o700)
+    monkeypatch.setattr(apart.sys, "executable", str(launcher))
+    before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+
+    with pytest.raises(FileProblem, match="took more than 4 s"):
+        try_apart(EXAMPLE, seconds=2)
+
+    assert resource.getrusage(resource.RUSAGE_SELF).ru_maxrss - before < 100_000  # kB
