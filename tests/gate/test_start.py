@@ -81,8 +81,11 @@ def test_other_machines_see_nothing_without_sign_in(registry, address):
 @pytest.mark.parametrize("address", ["127.0.0.1", "127.1.2.3", "::1", "localhost"])
 def test_this_machine_does(registry, address):
     (registry.folder / "DEMO").touch()
+    desk = desk_of(registry)
 
-    start(registry, desk_of(registry), address=address)
+    start(registry, desk, address=address)
+
+    assert desk.is_open  # nobody has to sign in, which is what makes another address a refusal
 
 
 def test_the_superuser_serves_no_real_data_unless_told(registry):
@@ -101,6 +104,9 @@ def test_the_superuser_may_serve_invented_data(registry):
     (registry.folder / "DEMO").touch()
 
     start(registry, desk_of(registry), is_root=True)
+
+    said = registry.rows("SELECT count(*) FROM audit_event WHERE action = 'serve as the superuser'")
+    assert said == [(0,)]
 
 
 # -- site.toml ---------------------------------------------------------------------------
