@@ -49,7 +49,8 @@ def _sentence(name: str, number: int) -> str:
     after, instead = _SENTENCES.get(name, (load_worklists()[name].title.lower(), "Nothing waits here"))
     if not number:
         return instead
-    return f"{words.plural(number, 'procedure')} {after.format(**{key: f'{value:g}' for key, value in numbers.items()})}"
+    counted = "finding" if name in _OF_FINDINGS else "procedure"
+    return f"{words.plural(number, counted)} {after.format(**{key: f'{value:g}' for key, value in numbers.items()})}"
 
 
 #: Worklist -> what follows the number, and what is said where nothing waits; in this order.
@@ -65,13 +66,29 @@ _SENTENCES = {
         "not sampled, and not resolved",
         "No target that was not sampled is left unresolved",
     ),
+    "discordant_unbooked": (
+        "with a discordant decision and nothing booked",
+        "No discordant decision is without a booking",
+    ),
+    "informed_pending": (
+        "whose patient is not recorded as told",
+        "No patient waits to be told, as far as is recorded",
+    ),
+    "not_biopsied": (
+        "of category 4 or 5 without a biopsy procedure",
+        "No finding of category 4 or 5 waits for a biopsy",
+    ),
 }
+#: Worklists whose rows are findings: there is no procedure yet that a record could be opened for.
+_OF_FINDINGS = frozenset({"not_biopsied"})
 
 
 def _rows(name: str, title: str, rows: pl.DataFrame) -> None:
-    choose_procedure(rows.get_column("procedure_id").to_list(), key=name)
+    key = "finding_id" if name in _OF_FINDINGS else "procedure_id"
+    if key == "procedure_id":
+        choose_procedure(rows.get_column(key).to_list(), key=name)
     # The key names the row; the place is the order in which the rows stand anyway.
-    names = ["procedure_id", *(name for name in rows.columns if name not in ("procedure_id", "place"))]
+    names = [key, *(one for one in rows.columns if one not in (key, "place"))]
     heads = [name.replace("_", " ") for name in names]
     cells = [[cell(name, row[name]) for name in names] for row in rows.head(SHOWN_ROWS).to_dicts()]
     more = f"; the first {SHOWN_ROWS} of {rows.height}" if rows.height > SHOWN_ROWS else ""
