@@ -15,6 +15,8 @@ from registry.store import Registry
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
+    from playwright.sync_api import Playwright
+
 # The same examples on every run: a red test is red for its change, not for its luck.
 settings.register_profile("project", derandomize=True, deadline=None, print_blob=True)
 settings.load_profile("project")
@@ -41,3 +43,12 @@ def registry(folder: Path) -> Iterator[Registry]:
     """An empty registry, open for writing."""
     with Registry.open(folder, write=True) as opened:
         yield opened
+
+
+@pytest.fixture(scope="session")
+def player() -> Iterator[Playwright]:
+    """What starts browsers. One a process: it refuses to be started while another runs."""
+    from playwright.sync_api import sync_playwright
+
+    with sync_playwright() as started:
+        yield started

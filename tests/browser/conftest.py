@@ -21,7 +21,7 @@ from registry.cli import app as command_line
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from playwright.sync_api import Browser
+    from playwright.sync_api import Browser, Playwright
 
 REQUIRE = "BIOPSY_OUTCOMES_REQUIRE_BROWSER"
 PROCEDURES = 150
@@ -47,15 +47,17 @@ def _chromium() -> str:
 
 
 @pytest.fixture(scope="session")
-def browser() -> Iterator[Browser]:
-    """Chromium of this machine, without a window."""
-    executable = _chromium()
-    from playwright.sync_api import sync_playwright
+def chromium() -> str:
+    """Path of this machine's Chromium."""
+    return _chromium()
 
-    with sync_playwright() as player:
-        opened = player.chromium.launch(executable_path=executable, args=ARGUMENTS.split())
-        yield opened
-        opened.close()
+
+@pytest.fixture(scope="session")
+def browser(chromium: str, player: Playwright) -> Iterator[Browser]:
+    """Chromium of this machine, without a window."""
+    opened = player.chromium.launch(executable_path=chromium, args=ARGUMENTS.split())
+    yield opened
+    opened.close()
 
 
 @pytest.fixture(scope="session")

@@ -22,7 +22,7 @@ from tests.deployment.test_nginx import UPGRADE
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from playwright.sync_api import BrowserContext, Page
+    from playwright.sync_api import BrowserContext, Page, Playwright
 
 pytestmark = [pytest.mark.browser, pytest.mark.slow, pytest.mark.xdist_group("deployment")]
 
@@ -66,15 +66,12 @@ def place(dashboard, tmp_path_factory) -> Iterator[str]:
 
 
 @pytest.fixture(scope="module")
-def visit() -> Iterator[BrowserContext]:
+def visit(player: Playwright) -> Iterator[BrowserContext]:
     """A browser in which the name of the guide is this machine."""
-    from playwright.sync_api import sync_playwright
-
     arguments = [*ARGUMENTS.split(), f"--host-resolver-rules=MAP {NAME} 127.0.0.1"]
-    with sync_playwright() as player:
-        opened = player.chromium.launch(executable_path=_chromium(), args=arguments)
-        yield opened.new_context(ignore_https_errors=True, viewport={"width": 1440, "height": 900})
-        opened.close()
+    opened = player.chromium.launch(executable_path=_chromium(), args=arguments)
+    yield opened.new_context(ignore_https_errors=True, viewport={"width": 1440, "height": 900})
+    opened.close()
 
 
 @pytest.fixture(scope="module")
