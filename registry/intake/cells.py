@@ -125,11 +125,16 @@ def without_offset(column: str) -> str:
     return f"(strlen({column}) IN (10, 16) OR (strlen({column}) = 19 AND substr({column}, 17, 1) = ':') OR ({fraction}))"
 
 
-def _timestamp(field: Field, column: str, site: Site) -> Cell:
+def day_offset(column: str) -> str:
+    """Offset in minutes of the day of a local time; NULL on days when clocks change."""
+    return f"zone_offset(TRY_CAST(substr({column}, 1, 10) AS DATE))"
+
+
+def _timestamp(field: Field, column: str, site: Site, moments: bool) -> Cell:
     """Local time of the site and its offset; text with an offset is converted.
 
     Days on which clocks change, and only they, are looked up moment by moment in
-    ``zone_moment``; all other days have one offset in ``zone_day``.
+    ``zone_moment``, or left open; all other days have one offset, ``zone_offset`` of the day.
     """
     plain = without_offset(column)
     seconds = f"CASE WHEN substr({column}, 17, 1) = ':' THEN {column} ELSE substr({column}, 1, 16) || ':00' || substr({column}, 17) END"
@@ -139,23 +144,31 @@ def _timestamp(field: Field, column: str, site: Site) -> Cell:
         f"CASE WHEN {plain} THEN TRY_CAST({column} AS TIMESTAMP) "
         f"WHEN regexp_matches({column}, {quoted(_TIMESTAMP)}) THEN timezone({zone}, {instant}) END"
     )
+    looked_up = day_offset(column)
+    if moments:
+        looked_up = f"coalesce({looked_up}, moment_{field.name}.offset_min)"
     offset = (
-        f"CASE WHEN {plain} THEN coalesce(day_{field.name}.offset_min, moment_{field.name}.offset_min) "
+        f"CASE WHEN {plain} THEN {looked_up} "
         f"ELSE date_diff('minute', timezone('UTC', {instant}), timezone({zone}, {instant})) END"
     )
     form = (
         f"substr({column}, 5, 1) <> '-' OR substr({column}, 8, 1) <> '-' OR substr({column}, 12, 2) = '24' "
         f"OR substr({column}, 11, 1) NOT IN ('T', ' ', '')"
     )
+    never = f"OR moment_{field.name}.problem IS NOT NULL " if moments else ""
     fails = (
-        f"({column} IS NOT NULL AND coalesce({typed} IS NULL OR {form} OR moment_{field.name}.problem IS NOT NULL "
+        f"({column} IS NOT NULL AND coalesce({typed} IS NULL OR {form} {never}"
         f"OR {typed} < TIMESTAMP '{_EARLIEST_YEAR}-01-01', true))"
     )
     return Cell(field.name, typed, fails, (f"{field.name}_offset_min", offset))
 
 
-def cell(field: Field, column: str, site: Site) -> Cell:
-    """SQL of one field whose text stands in ``column``."""
+def cell(field: Field, column: str, site: Site, *, moments: bool = True) -> Cell:
+    """SQL of one field whose text stands in ``column``.
+
+    With ``moments`` a time on a day when clocks change is looked up in a relation
+    ``moment_<field>`` beside it; without, its offset is left open.
+    """
     if field.codes:
         return _code(field, column, site)
     if field.type in ("integer", "decimal"):
@@ -163,7 +176,7 @@ def cell(field: Field, column: str, site: Site) -> Cell:
     if field.type == "date":
         return _date(field, column)
     if field.type == "timestamp":
-        return _timestamp(field, column, site)
+        return _timestamp(field, column, site, moments)
     # Where the word may stand it was taken out before; a key is never that word.
     return Cell(
         field.name,

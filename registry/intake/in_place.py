@@ -40,7 +40,7 @@ def load(
         Row id of the file's first row; row n of the file has that plus n.
     """
     present = {name for name in source.fields if name}
-    typed = typed_columns(table, present, site)
+    typed = typed_columns(table, present, site, moments=False)
     required = {
         ("patient" if f.name == "patient_id" else f.name): f for f in table.fields if f.always_required
     }
@@ -51,20 +51,16 @@ def load(
         if name in required:
             value = f"coalesce({value}, {_PLACEHOLDER[sql_type(required[name])]})"
         values[name] = value
-    joins = typed.joins
     if table.name == "procedures":
-        born = f"date_sub('year', birth.birth_date, CAST({values['started_at']} AS DATE))"
-        values["age_years"] = f"coalesce({born}, {values['age_years']})"
         values["root_id"] = values["procedure_id"]
-        joins += ' LEFT JOIN main.findings AS own ON own.finding_id = r."finding_id" LEFT JOIN apart_patients AS birth ON birth.patient = own.patient'
     # A join may give the rows in any order: the engine turns it round where that is quicker.
     rows, order = csv_relation(source, path), ""
-    if joins.strip():
+    if typed.joins.strip():
         rows, order = f"(SELECT *, row_number() OVER () AS _place FROM {rows})", " ORDER BY r._place"
     cursor.execute(
         f"INSERT INTO main.{table.name} ({', '.join(values)}, recorded_at, author, batch_id) "
         f"SELECT {', '.join(values.values())}, ?, ?, CASE WHEN ({typed.bad}) OR {missing} THEN {-stamp.batch_id} ELSE {stamp.batch_id} END "
-        f"FROM {rows} AS r {joins}{order}",
+        f"FROM {rows} AS r {typed.joins}{order}",
         [stamp.at, stamp.author],
     )
     count, first = cursor.execute(f"SELECT count(*), min(rowid) FROM main.{table.name}").fetchall()[0]
@@ -73,6 +69,8 @@ def load(
             f"{source.file.name}: {source.records:,} records were counted and {count:,} read. Nothing was imported; please report this file's form."
         )
     base = int(first or 0)
+    if table.name == "procedures":
+        cursor.execute(_AGES)
     _load_apart(cursor, table, source, path)
     columns = ", ".join(f"m.{name}" for name in stored_columns(table))
     join = ""
@@ -90,6 +88,13 @@ def load(
     return base
 
 
+#: The age comes from the birth date where one is known. Afterwards, as a join while the file
+#: is read would turn its rows round.
+_AGES = """
+    UPDATE main.procedures AS p SET age_years = date_sub('year', b.birth_date, CAST(p.started_at AS DATE))
+    FROM main.findings AS f JOIN apart_patients AS b ON b.patient = f.patient
+    WHERE f.finding_id = p.finding_id AND b.birth_date IS NOT NULL
+"""
 #: Stand-ins for a required cell that is empty, in a row that is held at once.
 _PLACEHOLDER = {
     "VARCHAR": "''",

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 import polars as pl
 
 from registry.dictionary import IDENTIFYING, KEYS, TABLE_ORDER, Table, tables
-from registry.intake.cells import ERASE, Cell, cell, explain, sql_type, without_offset
+from registry.intake.cells import ERASE, Cell, cell, day_offset, explain, sql_type, without_offset
 from registry.intake.problems import HOLD, Problem
 
 if TYPE_CHECKING:
@@ -72,16 +72,15 @@ def _joins(cells: list[Cell], present: set[str]) -> str:
             continue
         column = f'r."{one.name}"'
         parts.append(
-            f"LEFT JOIN zone_day AS day_{one.name} ON day_{one.name}.day = TRY_CAST(substr({column}, 1, 10) AS DATE) "
             f"LEFT JOIN zone_moment AS moment_{one.name} ON moment_{one.name}.moment = TRY_CAST({column} AS TIMESTAMP) "
-            f"AND day_{one.name}.day IS NULL AND {without_offset(column)}"
+            f"AND {day_offset(column)} IS NULL AND {without_offset(column)}"
         )
     return " ".join(parts)
 
 
-def _cells(table: Table, present: set[str], site: Site) -> list[Cell]:
+def _cells(table: Table, present: set[str], site: Site, moments: bool) -> list[Cell]:
     return [
-        cell(field, f'r."{field.name}"', site)
+        cell(field, f'r."{field.name}"', site, moments=moments)
         for field in table.fields
         if field.name in present and field.name != "patient_id"
     ]
@@ -114,11 +113,11 @@ class Typed:
     joins: str
 
 
-def typed_columns(table: Table, present: set[str], site: Site) -> Typed:
-    """The typed columns of a table whose text stands in the relation ``r``."""
-    cells = _cells(table, present, site)
+def typed_columns(table: Table, present: set[str], site: Site, *, moments: bool = True) -> Typed:
+    """The typed columns of a table whose text stands in the relation ``r``; ``moments`` as for a cell."""
+    cells = _cells(table, present, site, moments)
     by_name = {one.name: one for one in cells}
-    columns, joins = {}, _joins(cells, present)
+    columns, joins = {}, _joins(cells, present) if moments else ""
     for field in table.fields:
         made = by_name.get(field.name)
         if field.name == "patient_id":

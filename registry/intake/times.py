@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 
 
 def prepare_zone(cursor: duckdb.DuckDBPyConnection, site: Site, columns: Iterable[str]) -> None:
-    """Make ``zone_day`` and ``zone_moment`` for the times of the batch.
+    """Make ``zone_offset`` and ``zone_moment`` for the times of the batch.
 
     Parameters
     ----------
@@ -39,7 +39,7 @@ def prepare_zone(cursor: duckdb.DuckDBPyConnection, site: Site, columns: Iterabl
             f"SELECT DISTINCT TRY_CAST(substr(moment, 1, 4) AS INTEGER) FROM ({text}) AS q(moment)"
         ).fetchall()
         years.update(year for (year,) in found if year is not None and 1900 <= year <= 2200)
-    days = [row for year in sorted(years) for row in zone.day_offsets(site.time_zone, year)]
+    days = _days(site, range(min(years), max(years) + 1)) if years else []
     changing = [day for day, offset in days if offset is None]
     if changing:
         listed = ", ".join(f"'{day.isoformat()}'" for day in changing)
@@ -57,32 +57,34 @@ def _make_zone(
     days: list[tuple[Any, int | None]],
     moments: list[tuple[Any, int | None, str | None]],
 ) -> None:
-    day_frame = pl.DataFrame(
-        {"day": [d for d, _ in days], "offset_min": [o for _, o in days]},
-        schema={"day": pl.Date, "offset_min": pl.Int16},
-    ).drop_nulls()
     moment_frame = pl.DataFrame(
         sorted(set(moments), key=str),
         schema={"moment": pl.Datetime("us"), "offset_min": pl.Int16, "problem": pl.String},
         orient="row",
     )
-    for name, made in (("zone_day", day_frame), ("zone_moment", moment_frame)):
-        cursor.register(f"made_{name}", made.to_arrow())
-        cursor.execute(f"CREATE OR REPLACE TEMP TABLE {name} AS SELECT * FROM made_{name}")
-        cursor.unregister(f"made_{name}")
+    cursor.register("made_zone_moment", moment_frame.to_arrow())
+    cursor.execute("CREATE OR REPLACE TEMP TABLE zone_moment AS SELECT * FROM made_zone_moment")
+    cursor.unregister("made_zone_moment")
+    # A list by day, no table: a join would give the rows in another order, and sorting them
+    # again costs more than reading them. A place below 1 would count from the end of the list.
+    first = days[0][0].isoformat() if days else "1900-01-01"
+    cursor.execute("SET VARIABLE zone_offsets = CAST(? AS SMALLINT[])", [[offset for _, offset in days]])
+    cursor.execute(
+        "CREATE OR REPLACE TEMP MACRO zone_offset(day) AS CAST(list_extract(getvariable('zone_offsets'), "
+        f"greatest(date_diff('day', DATE '{first}', day) + 1, 0)) AS SMALLINT)"
+    )
+
+
+def _days(site: Site, years: range) -> list[tuple[Any, int | None]]:
+    return [row for year in years for row in zone.day_offsets(site.time_zone, year)]
 
 
 def usual_zone(cursor: duckdb.DuckDBPyConnection, site: Site, last_year: int, years: int = 40) -> None:
-    """``zone_day`` for the years that a file can be expected to hold; no single moments.
+    """``zone_offset`` for the years that a file can be expected to hold; no single moments.
 
     What it does not cover is left open and settled by :func:`settle_times`.
     """
-    days = [
-        row
-        for year in range(last_year - years, last_year + 2)
-        for row in zone.day_offsets(site.time_zone, year)
-    ]
-    _make_zone(cursor, days, [])
+    _make_zone(cursor, _days(site, range(last_year - years, last_year + 2)), [])
 
 
 def settle_times(cursor: duckdb.DuckDBPyConnection, table: Table, site: Site) -> list[Problem]:

@@ -37,7 +37,7 @@ NOBODY = PatientCells(_EMPTY, _EMPTY, _EMPTY, np.zeros(0, dtype=int))
 
 
 def cells_by_patient(units: Classified, measure: Measure) -> dict[str, PatientCells]:
-    """Stratum -> cells of its patients; patients with one procedure are kept by the cell it lies in."""
+    """Stratum -> cells of its patients; those whose procedures lie in the same cells are kept as one group."""
     place = "unit.b_category || ' ' || unit.outcome"
     alone = units.select(
         measure,
@@ -45,11 +45,14 @@ def cells_by_patient(units: Classified, measure: Measure) -> dict[str, PatientCe
         tail=f"WHERE {counting.KEPT} GROUP BY {units.stratum}, {place}",
         only="patient_procedures = 1",
     )
-    several = units.select(
+    each = units.select(
         measure,
-        f"{units.stratum} AS stratum, list({place} ORDER BY {place}) AS cells, 1 AS patients",
+        f"{units.stratum} AS stratum, list_sort(list({place})) AS cells",
         tail=f"WHERE {counting.KEPT} GROUP BY {units.stratum}, {counting.PATIENT}",
         only="patient_procedures > 1",
+    )
+    several = (
+        f"SELECT stratum, cells, count(*) AS patients FROM (\n{each}\n) AS patient GROUP BY stratum, cells"
     )
     found: dict[str, list[tuple[list[str], int]]] = {}
     for stratum, cells, patients in units.rows([alone, several]):

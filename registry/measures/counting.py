@@ -7,6 +7,8 @@ from contextlib import contextmanager
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Protocol
 
+import numpy as np
+
 from registry import facts
 from registry.measures.definition import PROPORTION, QUANTITY, SAMPLING
 from registry.measures.strata import ALL
@@ -16,7 +18,6 @@ if TYPE_CHECKING:
     from contextlib import AbstractContextManager
 
     import duckdb
-    import numpy as np
 
     from registry.measures.definition import Measure
     from registry.measures.strata import Question
@@ -116,6 +117,11 @@ class Classified:
         ).fetchall()
         return found
 
+    def columns(self, parts: Iterable[str]) -> Iterator[tuple[Any, ...]]:
+        """Rows of one statement whose lists are arrays; what is missing is None."""
+        found = self._cursor.execute("\nUNION ALL\n".join(parts), self.question.parameters).fetchnumpy()
+        return zip(*map(_plain, found.values()), strict=True)
+
     def lists(self, parts: Iterable[str]) -> dict[tuple[int, str], np.ndarray]:
         """Values by (place, stratum), from SELECTs with the columns place, stratum and a list."""
         found = self._cursor.execute("\nUNION ALL\n".join(parts), self.question.parameters).fetchnumpy()
@@ -123,6 +129,13 @@ class Classified:
         return {
             (int(number), str(name)): kept for number, name, kept in zip(place, stratum, values, strict=True)
         }
+
+
+def _plain(column: np.ndarray) -> list[Any]:
+    if not isinstance(column, np.ma.MaskedArray):
+        kept: list[Any] = column.tolist()
+        return kept
+    return [None if one is np.ma.masked else one for one in column]
 
 
 @contextmanager
@@ -144,10 +157,10 @@ def count(units: Classified, measures: Sequence[Measure]) -> dict[tuple[str, str
     found: dict[tuple[str, str], Counts] = {}
     if units.question.by is None:
         found = {(one.id, ALL): Counts() for one in measures}
-    for place, stratum, *cells in units.rows(_tally(units, place, one) for place, one in enumerate(measures)):
-        _add(found.setdefault((measures[place].id, stratum), Counts()), *cells)
-    for place, stratum, patients in _patients_with_several(units, measures):
-        found[measures[place].id, stratum].patients += patients
+    for place, stratum, several, *cells in units.columns(
+        _tally(units, place, one) for place, one in enumerate(measures)
+    ):
+        _add(found.setdefault((measures[place].id, stratum), Counts()), _different(several), *cells)
     order = {one.id: {reason: place for place, reason in enumerate(one.reasons)} for one in measures}
     for (measure_id, _), counts in found.items():
         counts.excluded = dict(sorted(counts.excluded.items(), key=lambda pair: order[measure_id][pair[0]]))
@@ -158,34 +171,29 @@ def _tally(units: Classified, place: int, measure: Measure) -> str:
     unknown = "unit.unknown" if measure.bounds else "CAST(NULL AS VARCHAR)"
     events = "count(*) FILTER (WHERE unit.in_numerator)" if measure.kind == PROPORTION else "0"
     missing = "count(*) FILTER (WHERE unit.counts_as_missing)" if measure.kind == QUANTITY else "0"
+    # A constant among the keys is hashed for every row all the same.
+    keys = (
+        [units.stratum] * bool(units.question.by)
+        + ["unit.excluded_because"]
+        + [unknown] * bool(measure.bounds)
+    )
     return units.select(
         measure,
-        f"{place} AS place, {units.stratum} AS stratum, unit.excluded_because, {unknown} AS unknown, "
-        f"count(*) AS units, {events} AS events, {missing} AS missing, count(*) FILTER (WHERE {_ALONE}) AS patients",
-        tail=f"GROUP BY {units.stratum}, unit.excluded_because, {unknown}",
+        f"{place} AS place, {units.stratum} AS stratum, list({PATIENT}) FILTER (WHERE {KEPT} AND NOT {_ALONE}) AS several, "
+        f"unit.excluded_because, {unknown} AS unknown, count(*) AS units, {events} AS events, {missing} AS missing, "
+        f"count(*) FILTER (WHERE {_ALONE}) AS patients",
+        tail=f"GROUP BY {', '.join(keys)}",
     )
 
 
-def _patients_with_several(units: Classified, measures: Sequence[Measure]) -> list[tuple[int, str, int]]:
-    """Patients in each denominator among those with several procedures: place, stratum, patients."""
-    kept = "\nUNION ALL\n".join(
-        units.select(
-            one,
-            f"{place} AS place, {units.stratum} AS stratum, {PATIENT} AS patient_no",
-            tail=f"WHERE {KEPT}",
-            only="patient_procedures > 1",
-        )
-        for place, one in enumerate(measures)
-    )
-    return units.rows(
-        [
-            f"SELECT place, stratum, count(DISTINCT patient_no) FROM (\n{kept}\n) AS kept GROUP BY place, stratum"
-        ]
-    )
+def _different(patients: np.ndarray | None) -> int:
+    """How many different patients stand in a list; none where there is no list."""
+    return 0 if patients is None else len(np.unique(patients))
 
 
 def _add(
     counts: Counts,
+    several: int,
     reason: str | None,
     unknown: str | None,
     units: int,
@@ -196,7 +204,7 @@ def _add(
     if reason is None:
         counts.denominator += units
         counts.numerator += events
-        counts.patients += patients
+        counts.patients += patients + several
         return
     counts.excluded[reason] = counts.excluded.get(reason, 0) + units
     if reason not in ("not sampled", "repeat procedure"):
