@@ -18,7 +18,7 @@ HERE = Path(__file__).resolve().parent
 SIDEBAR_WIDTH = 256
 
 PAGES = {
-    "Meeting": {"overview": "Overview"},
+    "Meeting": {"overview": "Overview", "concordance_review": "Concordance review"},
     "Quality": {
         "sampling_yield": "Sampling yield",
         "specimen_uptake": "Specimen uptake",
@@ -39,6 +39,7 @@ PAGES = {
 #: Page -> what whoever opens it must be allowed to do; the others show figures.
 OPENED_BY = {
     "procedure_record": Action.RECORD,
+    "concordance_review": Action.RECORD,
     "intake": Action.ENTER,
     "trail": Action.TRAIL,
     "people": Action.PEOPLE,

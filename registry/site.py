@@ -10,6 +10,7 @@ from functools import cache
 from importlib.resources import files
 from typing import TYPE_CHECKING, Any
 
+from registry import flagrules
 from registry.dictionary import tables
 from registry.errors import SiteProblem
 from registry.people import settings
@@ -66,7 +67,7 @@ _OTHERS = {
 }
 #: Settings that are shipped without a default: what needs them is left out until a site states them.
 _UNSET = frozenset({"slices_per_view", "measurement_sd_mm", "raw_keep_days"})
-_SECTIONS = frozenset({"site", "uptake_window", "frames", "codes", "targets", "sign_in", *_NUMBERS})
+_SECTIONS = frozenset({"site", "uptake_window", "frames", "codes", "targets", "flags", "sign_in", *_NUMBERS})
 
 
 @dataclass(frozen=True)
@@ -95,7 +96,7 @@ class Site:
     default only where the site states them; ``uptake_windows`` maps a
     tracer code to (from, to) in minutes; ``added_codes`` maps ``table.field`` to
     codes that the service adds to the dictionary's list; ``targets_on`` holds the ids of
-    the targets whose lines are drawn.
+    the targets whose lines are drawn, ``flags`` what the service changes in the rules of flags.
     """
 
     name: str
@@ -110,6 +111,7 @@ class Site:
     trail_feed: str | None = None
     sign_in: settings.SignIn = field(default_factory=settings.SignIn)
     targets_on: tuple[str, ...] = ()
+    flags: flagrules.Overlay = field(default_factory=flagrules.Overlay)
 
     @property
     def minimum_n(self) -> int:
@@ -306,6 +308,7 @@ def parse(text: str) -> Site:
         trail_feed=places.get("trail_feed"),
         sign_in=settings.parse(_section(document, "sign_in")),
         targets_on=_targets_on(document),
+        flags=flagrules.parse(_section(document, "flags")),
     )
 
 

@@ -24,7 +24,8 @@ SPECIMENS = _fields(
     "specimen_id taken_order cores mass_g scan_at counts background_counts uptake_seen calcifications_seen reader"
 )
 REPORT = _fields(
-    "diagnosis b_category lesion other_lesions explains_finding atypia grade er pr her2 calcifications further_work morphology"
+    "diagnosis b_category lesion other_lesions explains_finding atypia grade er pr her2 calcifications further_work morphology "
+    "pathologist coded_by"
 )
 REVIEWS = _fields(
     "reviewed_on stage radiologist pathologist determination reason management responsible due_on booked_for declined_on "

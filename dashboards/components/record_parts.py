@@ -38,6 +38,8 @@ def shown(table_name: str, field: str, value: object) -> str:
         return ""
     if (table_name, field) in fields():
         return label(table_name, field, str(value))
+    if (table_name, field) == ("pathology", "other_lesions"):
+        return ", ".join(label("pathology", "lesion", code.strip()) for code in str(value).split(";"))
     declared = {one.name: one for one in tables()[table_name].fields}.get(field)
     text = (
         f"{value:g}"
@@ -86,30 +88,38 @@ def rows_table(table_name: str, caption: str, rows: Sequence[Row], names: Sequen
     table(caption, [_capital(field_name(name)) for name in kept], cells, numeric, caption_seen=True)
 
 
-def reports(rows: Sequence[Row]) -> None:
-    """The versions that count, then the earlier and retracted ones folded away."""
+def reports(rows: Sequence[Row], *, own_words: bool = True) -> None:
+    """The versions that count, then the earlier and retracted ones folded away.
+
+    Without ``own_words`` the codes alone are shown: free text may name a person.
+    """
     if not rows:
         show(element("p", "No report is recorded.", class_="beside"))
     for row in rows:
         if row["is_current"]:
-            _report(row)
+            _report(row, own_words)
     old = [row for row in rows if not row["is_current"]]
     if old:
         with st.expander(f"Versions that do not count ({len(old)})"):
             for row in old:
-                _report(row)
+                _report(row, own_words)
 
 
-def _report(row: Row) -> None:
+def _report(row: Row, own_words: bool) -> None:
     """One version: the pathologist's own words, and the codes beside them."""
     status = shown("pathology", "status", row["status"]).lower()
     container = f", specimen {row['specimen_id']}" if row["specimen_id"] else ""
     head = f"Report {row['report_id']}{container}, version {row['version']}, {status}, {row['reported_on']}"
-    own_words = row["conclusion"] or "No text was sent with this version."
+    said = row["conclusion"] if own_words else None
+    words = said or (
+        "No text was sent with this version."
+        if own_words
+        else "The pathologist's words are left out of this view."
+    )
     quote = element(
         "blockquote",
-        *(element("p", part) for part in own_words.splitlines() if part.strip()),
-        class_=None if row["conclusion"] else "empty",
+        *(element("p", part) for part in words.splitlines() if part.strip()),
+        class_=None if said else "empty",
     )
     terms = joined(
         _fact(field_name(name), shown("pathology", name, row[name]))

@@ -55,7 +55,8 @@ def cells_by_patient(units: Classified, measure: Measure) -> dict[str, PatientCe
         f"SELECT stratum, cells, count(*) AS patients FROM (\n{each}\n) AS patient GROUP BY stratum, cells"
     )
     found: dict[str, list[tuple[list[str], int]]] = {}
-    for stratum, cells, patients in units.rows([alone, several]):
+    # In one order, so that sums over them have the same last digit each time.
+    for stratum, cells, patients in sorted(units.rows([alone, several])):
         found.setdefault(stratum, []).append((cells, patients))
     return {stratum: _cells(groups) for stratum, groups in found.items()}
 

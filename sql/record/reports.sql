@@ -3,6 +3,7 @@
 -- grain: one row per report, specimen and version; is_current marks the version that counts
 SELECT
     v.* EXCLUDE (author, batch_id),
+    v.author AS coded_by,
     v.status NOT IN ('preliminary', 'retracted')
     AND v.version = max(v.version) FILTER (WHERE v.status <> 'preliminary')
         OVER (PARTITION BY v.report_id, v.procedure_id, v.specimen_id) AS is_current

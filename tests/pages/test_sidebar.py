@@ -19,6 +19,7 @@ NAMES = [name for pages in PAGES.values() for name in pages]
 STILL = {
     "procedure_record": ["As of"],
     "yearly_table": ["As of"],
+    "concordance_review": ["As of"],
     "operators_and_sites": ["Period of the procedures", "As of"],
     "completeness": ["Period of the procedures", "As of"],
     "intake": [],

@@ -26,6 +26,18 @@ SERVICES = {
     "registry.aim.vectors.vectors": A.FIGURES,
     "registry.backup.backup": A.KEEP,
     "registry.checks.check_registry": A.CHECK,
+    "registry.concordance.accession.accession": A.IDENTIFIERS,
+    "registry.concordance.decision.decide": A.DECIDE,
+    "registry.concordance.decision.reviewers": A.RECORD,
+    "registry.concordance.flags.flags": A.RECORD,
+    "registry.concordance.flags.proposed": A.WORKLISTS,
+    "registry.concordance.listing.listed": A.WORKLISTS,
+    "registry.concordance.listing.print_list": A.WORKLISTS,
+    "registry.concordance.listing.since_printed": A.WORKLISTS,
+    "registry.concordance.own_view.own_view": A.RECORD,
+    "registry.concordance.own_view.record_own_view": A.DECIDE,
+    "registry.concordance.signing.sign": A.SIGN,
+    "registry.concordance.signing.standing": A.RECORD,
     "registry.cores.tissue.first_positive": A.FIGURES,
     "registry.cores.tissue.tissue_rows": A.PROCEDURES,
     "registry.cores.usable.no_usable_sample": A.FIGURES,
@@ -107,6 +119,8 @@ OF_FOLDERS = {
 }
 #: Parts of services that ask above, or that tell nothing about anybody; each with the reason.
 ASKED_ABOVE = {
+    "registry.concordance.basis.bases": "digests, part of the services of concordance",
+    "registry.concordance.basis.basis_of": "digests, part of the services of concordance",
     "registry.cores.rows.rows": "rows for the services of cores",
     **dict.fromkeys(
         [f"registry.erasure.copies.{name}" for name in ("aside", "find", "received", "waiting")]
@@ -246,6 +260,7 @@ def test_nobody_reaches_anything_without_signing_in(denying, name):
 @pytest.mark.parametrize(
     "name",
     [
+        "registry.concordance.signing.sign",
         "registry.exports.export",
         *(name for name, action in SERVICES.items() if action is A.PEOPLE and not name.endswith("listed")),
     ],

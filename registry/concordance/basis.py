@@ -1,0 +1,56 @@
+"""What a decision rests on, bound by digests."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cache
+from types import MappingProxyType
+from typing import TYPE_CHECKING
+
+from registry.errors import UsageProblem
+from registry.sqlfiles import SqlFile, load_folder
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    from registry.store import Registry
+
+
+@dataclass(frozen=True)
+class Basis:
+    """Digests (SHA-256) of one procedure: of what decides, and of everything that is seen."""
+
+    basis: str
+    seen: str
+
+
+@cache
+def files() -> Mapping[str, SqlFile]:
+    """The queries of ``sql/concordance`` by name, headers checked."""
+    found = load_folder("concordance", frozenset({"concordance", "title", "grain"}), frozenset({"note"}))
+    return MappingProxyType({one.name: one for one in found})
+
+
+def bases(registry: Registry, ids: Sequence[str]) -> dict[str, Basis]:
+    """Digests of procedures as they are recorded now; those that do not exist are left out."""
+    if not ids:
+        return {}
+    with registry.cursor() as cursor:
+        rows = cursor.execute(files()["basis"].sql, {"ids": list(ids)}).fetchall()
+    return {procedure_id: Basis(basis, seen) for procedure_id, basis, seen in rows}
+
+
+def basis_of(registry: Registry, procedure_id: str) -> Basis:
+    """Digests of one procedure.
+
+    Raises
+    ------
+    UsageProblem
+        The registry holds no such procedure.
+    """
+    found = bases(registry, [procedure_id]).get(procedure_id)
+    if found is None:
+        raise UsageProblem(
+            "There is no procedure with this key in the registry. Choose one from the list, or correct the key."
+        )
+    return found
