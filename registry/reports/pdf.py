@@ -10,10 +10,12 @@ from typing import TYPE_CHECKING
 from registry.reports.document import missing_writer
 
 if TYPE_CHECKING:
+    from typing import Any
+
     from registry.reports.document import Document
 
 #: PDF/A-2a needs tags as PDF/UA-1 does; the setter refuses a figure without words.
-STANDARDS = ["a-2a", "ua-1"]
+STANDARDS: list[Any] = ["a-2a", "ua-1"]
 
 
 def pdf(document: Document) -> bytes:

@@ -9,8 +9,10 @@ other than loopback must be none. Needs strace and Chromium (Debian: strace, chr
 
 from __future__ import annotations
 
+import os
 import re
 import shutil
+import signal
 import socket
 import subprocess
 import sys
@@ -73,6 +75,19 @@ def wait_for(address: str, seconds: float = 120.0) -> None:
     raise SystemExit(f"{address} did not answer.")
 
 
+def watching(log: Path) -> list[str]:
+    """The command line that writes down every address that a program and its children try."""
+    return ["strace", "-f", "-qq", "--seccomp-bpf", "-e", f"trace={CALLS}", "-o", str(log)]
+
+
+def sees(scratch: Path) -> bool:
+    """Whether the watch works here at all: a try at a port of this machine must be seen."""
+    log = scratch / "probe"
+    tried = "import socket; s = socket.socket(); s.settimeout(1); s.connect_ex(('127.0.0.9', 9))"
+    subprocess.run([*watching(log), sys.executable, "-c", tried], check=False)
+    return "127.0.0.9" in addresses(log.read_text(errors="replace"))
+
+
 def main() -> None:
     """Print what was tried; exit code 1 where it was another machine."""
     for program in ("strace", "chromium"):
@@ -80,18 +95,23 @@ def main() -> None:
             raise SystemExit(f"{program} is not on this machine. Debian: apt-get install {program}")
     with tempfile.TemporaryDirectory(prefix="silence-") as scratch:
         folder, log = Path(scratch) / "demo", Path(scratch) / "calls"
+        if not sees(Path(scratch)):
+            raise SystemExit("strace sees nothing here (no permission to trace?): the campaign says nothing.")
         made = [sys.executable, "-m", "registry", "demo", str(folder), "--procedures", "60"]
         subprocess.run(made, check=True, stdout=subprocess.DEVNULL)
         port = free_port()
         command = [sys.executable, "-m", "registry", "dashboard", str(folder), "--port", str(port)]
-        watched = ["strace", "-f", "-qq", "--seccomp-bpf", "-e", f"trace={CALLS}", "-o", str(log), *command]
-        server = subprocess.Popen(watched, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+        watched = [*watching(log), *command]
+        # A group of its own: strace alone, when it is ended, lets go of what it watches and waits on.
+        server = subprocess.Popen(
+            watched, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL, start_new_session=True
+        )
         try:
             wait_for(f"http://127.0.0.1:{port}")
             titles = visit(f"http://127.0.0.1:{port}")
         finally:
-            server.terminate()
-            server.wait(30)
+            os.killpg(server.pid, signal.SIGTERM)
+            server.wait(60)
         tried = addresses(log.read_text(errors="replace"))
     elsewhere = sorted(one for one in tried if not is_here(one))
     print(f"{len(titles)} pages opened; addresses tried: {', '.join(sorted(tried)) or 'none'}")
