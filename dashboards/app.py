@@ -30,6 +30,8 @@ PAGES = {
         "comparison": "Comparison",
         "operators_and_sites": "Operators and sites",
         "yearly_table": "Yearly table",
+        "timeliness": "Timeliness",
+        "agreement": "Agreement",
         "completeness": "Completeness",
     },
     "Records": {"procedure_record": "Procedure record", "intake": "Intake"},
@@ -40,6 +42,7 @@ PAGES = {
 OPENED_BY = {
     "procedure_record": Action.RECORD,
     "concordance_review": Action.RECORD,
+    "agreement": Action.PROCEDURES,
     "intake": Action.ENTER,
     "trail": Action.TRAIL,
     "people": Action.PEOPLE,

@@ -14,6 +14,7 @@ from registry.commands import (
     folder,
     intake,
     measures,
+    meeting,
     monitoring,
     output,
     planning,
@@ -49,6 +50,8 @@ app.command()(monitoring.monitor)
 app.command()(monitoring.compare)
 app.command()(quality.units)
 app.command()(quality.yearly)
+app.command()(meeting.timeliness)
+app.command()(meeting.agreement)
 app.command()(output.export)
 app.command()(output.demo)
 app.command()(output.dashboard)

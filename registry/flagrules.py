@@ -31,11 +31,13 @@ _KEYS = ("finding_type", "suspicion", "lesion", "expectation")
 class Rule:
     """One rule: ``sentence`` is what a flag says, with the fields of the procedure in braces.
 
-    ``limit`` is in ``unit`` and None where the rule has none.
+    ``concerns`` is explanation or sampling where it speaks of the decision, else record or
+    next step. ``limit`` is in ``unit`` and None where the rule has none.
     """
 
     name: str
     title: str
+    concerns: str
     sentence: str
     limit: float | None
     unit: str
@@ -80,6 +82,7 @@ def shipped_rules() -> Mapping[str, Rule]:
             row["rule"]: Rule(
                 row["rule"],
                 row["title"],
+                row["concerns"],
                 row["sentence"],
                 float(row["limit"]) if row["limit"] else None,
                 row["unit"],

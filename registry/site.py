@@ -60,6 +60,15 @@ _NUMBERS: dict[str, dict[str, tuple[float, float]]] = {
     },
     "engine": {"memory_limit_mb": (256, 1_000_000)},
 }
+#: Intervals for which a site may state a limit, in days; none is shipped.
+_STEPS = (
+    "finding_to_advice",
+    "advice_to_biopsy",
+    "biopsy_to_report",
+    "report_to_review",
+    "report_to_told",
+    "review_to_action",
+)
 #: Settings of these sections that are no numbers; each is read apart.
 _OTHERS = {
     "follow_up": frozenset({"benign_months", "linkage_complete_until"}),
@@ -67,7 +76,9 @@ _OTHERS = {
 }
 #: Settings that are shipped without a default: what needs them is left out until a site states them.
 _UNSET = frozenset({"slices_per_view", "measurement_sd_mm", "raw_keep_days"})
-_SECTIONS = frozenset({"site", "uptake_window", "frames", "codes", "targets", "flags", "sign_in", *_NUMBERS})
+_SECTIONS = frozenset(
+    {"site", "uptake_window", "frames", "codes", "targets", "flags", "timeliness", "sign_in", *_NUMBERS}
+)
 
 
 @dataclass(frozen=True)
@@ -96,7 +107,8 @@ class Site:
     default only where the site states them; ``uptake_windows`` maps a
     tracer code to (from, to) in minutes; ``added_codes`` maps ``table.field`` to
     codes that the service adds to the dictionary's list; ``targets_on`` holds the ids of
-    the targets whose lines are drawn, ``flags`` what the service changes in the rules of flags.
+    the targets whose lines are drawn, ``flags`` what the service changes in the rules of flags, ``timeliness`` its limit of
+    an interval in days by the name of the interval.
     """
 
     name: str
@@ -112,6 +124,7 @@ class Site:
     sign_in: settings.SignIn = field(default_factory=settings.SignIn)
     targets_on: tuple[str, ...] = ()
     flags: flagrules.Overlay = field(default_factory=flagrules.Overlay)
+    timeliness: dict[str, float] = field(default_factory=dict)
 
     @property
     def minimum_n(self) -> int:
@@ -244,6 +257,16 @@ def _targets_on(document: dict[str, Any]) -> tuple[str, ...]:
     return tuple(dict.fromkeys(given))
 
 
+def _limits_of_time(section: dict[str, Any]) -> dict[str, float]:
+    for name, days in section.items():
+        where = f"[timeliness] {name}"
+        if name not in _STEPS:
+            raise _fail(where, "is no interval.", f"Known: {', '.join(_STEPS)}.")
+        if isinstance(days, bool) or not isinstance(days, int | float) or not 0 <= days <= 730:
+            raise _fail(where, f"{days!r} is not a number of days from 0 to 730.", "Correct it.")
+    return {name: float(days) for name, days in section.items()}
+
+
 def parse(text: str) -> Site:
     """Read the text of a site.toml; what it leaves out keeps the template's default.
 
@@ -309,6 +332,7 @@ def parse(text: str) -> Site:
         sign_in=settings.parse(_section(document, "sign_in")),
         targets_on=_targets_on(document),
         flags=flagrules.parse(_section(document, "flags")),
+        timeliness=_limits_of_time(_section(document, "timeliness")),
     )
 
 

@@ -22,6 +22,8 @@ STILL = {
     "concordance_review": ["As of"],
     "operators_and_sites": ["Period of the procedures", "As of"],
     "completeness": ["Period of the procedures", "As of"],
+    "timeliness": ["Period of the procedures", "As of"],
+    "agreement": ["Period of the procedures", "As of"],
     "intake": [],
     "measure_handbook": [],
     "targets": [],

@@ -24,6 +24,7 @@ A = Action
 #: Public function that is handed a registry -> what its caller must be allowed to do.
 SERVICES = {
     "registry.aim.vectors.vectors": A.FIGURES,
+    "registry.agreement.agreement": A.PROCEDURES,
     "registry.backup.backup": A.KEEP,
     "registry.checks.check_registry": A.CHECK,
     "registry.concordance.accession.accession": A.IDENTIFIERS,
@@ -94,6 +95,8 @@ SERVICES = {
     "registry.sampling.summary.sampling_procedures": A.PROCEDURES,
     "registry.sampling.summary.sampling_results": A.FIGURES,
     "registry.snapshot.publish": A.KEEP,
+    "registry.timeliness.faults": A.PROCEDURES,
+    "registry.timeliness.timeliness": A.FIGURES,
     "registry.trail.choices": A.TRAIL,
     "registry.trail.events": A.TRAIL,
     "registry.units.funnel.funnel": A.FIGURES,

@@ -1,0 +1,130 @@
+"""Commands around the meeting: how long the steps take, and whether those who decide agree."""
+
+from __future__ import annotations
+
+import json
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from registry.commands import narrow
+from registry.commands.common import (
+    AsOfOption,
+    FolderArgument,
+    Format,
+    FormatOption,
+    FromOption,
+    ToOption,
+    day,
+    print_rows,
+    reading,
+    say,
+    today_at,
+)
+
+if TYPE_CHECKING:
+    from registry.agreement import Agreement
+    from registry.timeliness import Interval
+
+
+def timeliness(
+    folder: FolderArgument,
+    as_of: AsOfOption = None,
+    start: FromOption = None,
+    end: ToOption = None,
+    by: Annotated[str | None, typer.Option("--by", help="site, year or quarter.", show_default=False)] = None,
+    format_: FormatOption = Format.TABLE,
+) -> None:
+    """Days from finding to advice, biopsy, report, review, telling the patient and action."""
+    from registry import timeliness as steps
+
+    with reading(folder) as registry:
+        on = day(as_of, "--as-of") or today_at(registry.site)
+        made = steps.timeliness(registry, as_of=on, start=day(start, "--from"), end=day(end, "--to"), by=by)
+        minimum, stamp = registry.site.minimum_n, registry.stamp()
+    if format_ is not Format.TABLE:
+        print_rows([one.to_dict() for one in made], format_)
+        return
+    print_rows([_interval(one, minimum, by is not None) for one in made], format_, width=narrow.WIDTH)
+    narrow.paragraph(
+        "Days of the calendar; median with its 95 % order-statistic limits. Limits are local and stand under [timeliness] "
+        "in site.toml; without one no share is shown. Steps dated before the one they follow are left out and counted as faults."
+    )
+    say(f"As of {on}; {stamp}.")
+
+
+def _interval(one: Interval, minimum: int, split: bool) -> dict[str, Any]:
+    limits = "" if one.lower is None or one.upper is None else f" ({one.lower:g} to {one.upper:g})"
+    share = ""
+    if one.limit is not None and one.within is not None:
+        share = f"{one.within} / {one.n} in {one.limit:g} d"
+        if one.n >= minimum and one.share is not None:
+            share += f", {100 * one.share:.0f} %"
+    made = {"interval": one.words, **({"stratum": one.stratum} if split else {})}
+    return {
+        **made,
+        "n": one.n,
+        "median, d": "" if one.median is None else f"{one.median:g}{limits}",
+        "quartiles": "" if one.q1 is None else f"{one.q1:g} to {one.q3:g}",
+        "90 %": "" if one.p90 is None else f"{one.p90:g}",
+        "in the local limit": share,
+        "missing": one.missing,
+        "faults": one.negative,
+    }
+
+
+def agreement(
+    folder: FolderArgument,
+    as_of: AsOfOption = None,
+    start: FromOption = None,
+    end: ToOption = None,
+    format_: FormatOption = Format.TABLE,
+) -> None:
+    """Do those who decide agree: provisional with joint, two readers, flags with decisions."""
+    from registry import agreement as audit
+
+    with reading(folder) as registry:
+        on = day(as_of, "--as-of") or today_at(registry.site)
+        made = audit.agreement(registry, as_of=on, start=day(start, "--from"), end=day(end, "--to"))
+        minimum, stamp = registry.site.minimum_n, registry.stamp()
+    if format_ is Format.JSON:
+        say(json.dumps(made.to_dict(), indent=2, ensure_ascii=False))
+        return
+    if format_ is Format.CSV:
+        print_rows([_flat(one) for one in made.to_dict()["pairs"]], format_)
+        return
+    print_rows([_pair(one, minimum) for one in made.pairs], format_, width=narrow.WIDTH)
+    first = made.own_view_first
+    share = "" if first.share is None or first.n < minimum else f", {100 * first.share:.0f} %"
+    narrow.paragraph(
+        f"Decided before flags were shown: {first.x} of {first.n}{share}; not recorded in {first.not_recorded}."
+    )
+    narrow.paragraph(
+        "Counts: both discordant, the first alone, the second alone, neither. Kappa falls when one answer is rare; read it with the "
+        "counts and AC1. Flags are those that the rules in force propose on the record as it stands now."
+    )
+    say(f"As of {on}; {stamp}.")
+
+
+def _flat(one: dict[str, Any]) -> dict[str, Any]:
+    for name in ("kappa_ci", "ac1_ci"):
+        low, high = one.pop(name)
+        one |= {f"{name[:-3]}_lower": low, f"{name[:-3]}_upper": high}
+    return one
+
+
+def _pair(one: Agreement, minimum: int) -> dict[str, Any]:
+    def with_limits(value: float | None, limits: tuple[float | None, float | None]) -> str:
+        if value is None or one.n < minimum:
+            return ""
+        low, high = limits
+        return f"{value:.2f}" + ("" if low is None or high is None else f" ({low:.2f} to {high:.2f})")
+
+    return {
+        "pair": one.words,
+        "n": one.n,
+        "counts": f"{one.both} / {one.first_only} / {one.second_only} / {one.neither}",
+        "kappa": with_limits(one.kappa, one.kappa_ci),
+        "AC1": with_limits(one.ac1, one.ac1_ci),
+        "one only": one.unpaired,
+    }
