@@ -18,7 +18,11 @@ HERE = Path(__file__).resolve().parent
 SIDEBAR_WIDTH = 256
 
 PAGES = {
-    "Meeting": {"overview": "Overview", "concordance_review": "Concordance review"},
+    "Meeting": {
+        "overview": "Overview",
+        "concordance_review": "Concordance review",
+        "follow_up_due": "Follow-up due",
+    },
     "Quality": {
         "sampling_yield": "Sampling yield",
         "specimen_uptake": "Specimen uptake",
@@ -42,6 +46,7 @@ PAGES = {
 OPENED_BY = {
     "procedure_record": Action.RECORD,
     "concordance_review": Action.RECORD,
+    "follow_up_due": Action.WORKLISTS,
     "agreement": Action.PROCEDURES,
     "intake": Action.ENTER,
     "trail": Action.TRAIL,

@@ -42,7 +42,13 @@ _NUMBERS: dict[str, dict[str, tuple[float, float]]] = {
         "sampled_otherwise_days": (0, 730),
         "uptake_reference_ratio": (0.01, 100),
     },
-    "follow_up": {"grace_days": (0, 730), "report_due_days": (0, 365), "review_due_days": (0, 365)},
+    "follow_up": {
+        "grace_days": (0, 730),
+        "report_due_days": (0, 365),
+        "review_due_days": (0, 365),
+        "attempts_max": (1, 50),
+        "next_call_days": (1, 365),
+    },
     "sampling": {
         "tissue_reach_from_mm": (0, 20),
         "tissue_reach_mm": (0, 20),
@@ -60,6 +66,8 @@ _NUMBERS: dict[str, dict[str, tuple[float, float]]] = {
     },
     "engine": {"memory_limit_mb": (256, 1_000_000)},
 }
+#: Kinds of result with a schedule of their own; the first three without one keep benign_months.
+RESULT_CLASSES = ("non_specific", "tracer_only", "specific", "high_risk", "not_seen", "declined")
 #: Intervals for which a site may state a limit, in days; none is shipped.
 _STEPS = (
     "finding_to_advice",
@@ -71,7 +79,7 @@ _STEPS = (
 )
 #: Settings of these sections that are no numbers; each is read apart.
 _OTHERS = {
-    "follow_up": frozenset({"benign_months", "linkage_complete_until"}),
+    "follow_up": frozenset({"benign_months", "linkage_complete_until", "schedule"}),
     "service": frozenset({"backup_folder", "trail_feed"}),
 }
 #: Settings that are shipped without a default: what needs them is left out until a site states them.
@@ -107,7 +115,8 @@ class Site:
     default only where the site states them; ``uptake_windows`` maps a
     tracer code to (from, to) in minutes; ``added_codes`` maps ``table.field`` to
     codes that the service adds to the dictionary's list; ``targets_on`` holds the ids of
-    the targets whose lines are drawn, ``flags`` what the service changes in the rules of flags, ``timeliness`` its limit of
+    the targets whose lines are drawn, ``schedule`` the months of follow-up by result where they
+    differ from ``benign_months``, ``flags`` what the service changes in the rules of flags, ``timeliness`` its limit of
     an interval in days by the name of the interval.
     """
 
@@ -123,6 +132,7 @@ class Site:
     trail_feed: str | None = None
     sign_in: settings.SignIn = field(default_factory=settings.SignIn)
     targets_on: tuple[str, ...] = ()
+    schedule: dict[str, tuple[int, ...]] = field(default_factory=dict)
     flags: flagrules.Overlay = field(default_factory=flagrules.Overlay)
     timeliness: dict[str, float] = field(default_factory=dict)
 
@@ -267,6 +277,25 @@ def _limits_of_time(section: dict[str, Any]) -> dict[str, float]:
     return {name: float(days) for name, days in section.items()}
 
 
+def _months(where: str, given: Any) -> tuple[int, ...]:
+    if not isinstance(given, list) or not given or not all(type(m) is int and 0 < m <= 120 for m in given):
+        raise _fail(where, f"{given!r} is not a list of months.", "Write it as [6, 12, 24].")
+    return tuple(given)
+
+
+def _schedule(given: Any) -> dict[str, tuple[int, ...]]:
+    if not isinstance(given, dict):
+        raise _fail("[follow_up.schedule]", "is not a section.", "Write it as [follow_up.schedule].")
+    for name in given:
+        if name not in RESULT_CLASSES:
+            raise _fail(
+                f"[follow_up.schedule] {name}",
+                "is no kind of result.",
+                f"Known: {', '.join(RESULT_CLASSES)}.",
+            )
+    return {name: _months(f"[follow_up.schedule] {name}", months) for name, months in given.items()}
+
+
 def parse(text: str) -> Site:
     """Read the text of a site.toml; what it leaves out keeps the template's default.
 
@@ -309,21 +338,16 @@ def parse(text: str) -> Site:
     for key in ("backup_folder", "trail_feed"):
         if (path := places.get(key)) is not None and not (isinstance(path, str) and path.strip()):
             raise _fail(f"[service] {key}", f"{path!r} is not a path.", 'Write it as "/srv/backups".')
-    months = follow_up.get("benign_months", defaults["follow_up"]["benign_months"])
-    if (
-        not isinstance(months, list)
-        or not months
-        or not all(isinstance(m, int) and 0 < m <= 120 for m in months)
-    ):
-        raise _fail(
-            "[follow_up] benign_months", f"{months!r} is not a list of months.", "Write it as [6, 12, 24]."
-        )
+    months = _months(
+        "[follow_up] benign_months", follow_up.get("benign_months", defaults["follow_up"]["benign_months"])
+    )
     return Site(
         name=str(site.get("name", "Unnamed service")),
         time_zone=zone,
         numbers=_numbers(document, base),
         uptake_windows=_windows(document if "uptake_window" in document else defaults),
-        benign_months=tuple(months),
+        benign_months=months,
+        schedule=_schedule(follow_up.get("schedule", defaults["follow_up"]["schedule"])),
         linkage_complete_until=until,
         frames=_frames(document),
         added_codes=_added_codes(document),

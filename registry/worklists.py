@@ -12,17 +12,20 @@ from functools import cache
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
+import polars as pl
+
 from registry import facts, store
 from registry.errors import UsageProblem
 from registry.people import Action, require
+from registry.site import RESULT_CLASSES
 from registry.sqlfiles import HeaderProblem, load_folder
+from registry.vocabulary import column
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
     from datetime import date
 
-    import polars as pl
-
+    from registry.site import Site
     from registry.store import Registry
 
 _REQUIRED = frozenset({"worklist", "title", "question", "who", "order", "columns", "note"})
@@ -95,4 +98,20 @@ def rows(registry: Registry, name: str, *, as_of: date) -> pl.DataFrame:
     if "$benign_months" in sql:
         parameters["benign_months"] = list(registry.site.benign_months)
     with registry.cursor() as cursor, facts.at(cursor, as_of):
+        if "follow_up_schedule" in sql:
+            cursor.register("follow_up_schedule", schedule(registry.site).to_arrow())
+            parameters["specific"] = [code for code, group in column("lesion", "group").items() if group]
         return store.frame(cursor, sql, parameters)
+
+
+def schedule(site: Site) -> pl.DataFrame:
+    """Months of follow-up by result: result_class, months; one row a date."""
+    months = {
+        name: site.schedule.get(name) or (site.benign_months if name in _BENIGN else ())
+        for name in RESULT_CLASSES
+    }
+    rows = [(name, month) for name, listed in months.items() for month in listed]
+    return pl.DataFrame(rows, schema={"result_class": pl.String, "months": pl.Int32}, orient="row")
+
+
+_BENIGN = frozenset({"non_specific", "tracer_only", "specific"})

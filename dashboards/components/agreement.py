@@ -44,7 +44,7 @@ def _pair(one: Agreement) -> None:
             if one.unpaired
             else ""
         )
-        show(element("p", f"No procedure that both judged.{left}", class_="beside"))
+        show(element("p", f"No procedures.{left}", class_="beside"))
         return
     rows = [
         (one.first[:1].upper() + one.first[1:], words.count(one.both), words.count(one.first_only)),

@@ -19,7 +19,7 @@ ALL, YEAR, TWO_YEARS, CUSTOM = "All procedures", "Last 12 months", "Last 24 mont
 _MONTHS = {YEAR: 12, TWO_YEARS: 24}
 #: Pages of single records and of definitions: there only the as-of date means anything, or nothing.
 _ONLY_AS_OF, _NOTHING = (
-    frozenset({"procedure_record", "yearly_table", "concordance_review"}),
+    frozenset({"procedure_record", "yearly_table", "concordance_review", "follow_up_due"}),
     frozenset({"intake", "measure_handbook", "targets", "trail", "people"}),
 )
 

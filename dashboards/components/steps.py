@@ -61,7 +61,7 @@ def steps() -> None:
 def _drawn(found: tuple[Interval, ...], title: str, file_name: str, *, by_words: bool) -> None:
     shown = [one for one in found if one.n]
     if not shown:
-        show(element("p", "No interval with both of its dates in the period.", class_="beside"))
+        show(element("p", "No procedures.", class_="beside"))
         return
     names = ("median", "lower", "upper", "q1", "q3", "p90", "limit")
     frame = pl.DataFrame(

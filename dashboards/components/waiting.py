@@ -74,6 +74,10 @@ _SENTENCES = {
         "whose patient is not recorded as told",
         "No patient waits to be told, as far as is recorded",
     ),
+    "report_amended": (
+        "with a report amended after the decision",
+        "No report was amended after a decision",
+    ),
     "not_biopsied": (
         "of category 4 or 5 without a biopsy procedure",
         "No finding of category 4 or 5 waits for a biopsy",

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
@@ -21,6 +22,7 @@ from registry.commands.common import (
     say,
     today_at,
 )
+from registry.errors import UsageProblem
 
 if TYPE_CHECKING:
     from registry.agreement import Agreement
@@ -128,3 +130,28 @@ def _pair(one: Agreement, minimum: int) -> dict[str, Any]:
         "AC1": with_limits(one.ac1, one.ac1_ci),
         "one only": one.unpaired,
     }
+
+
+def recall_identified(
+    folder: FolderArgument,
+    purpose: Annotated[
+        str,
+        typer.Option(
+            "--purpose", help="What the identifiers are for; written to the trail.", show_default=False
+        ),
+    ],
+    out: Annotated[Path, typer.Option("--out", help="CSV file to write.", show_default=False)],
+    as_of: AsOfOption = None,
+) -> None:
+    """Identifiers of those whose follow-up is due, as CSV for a letter merge; written to the trail."""
+    from registry.exports import guard
+    from registry.follow_up import recall
+    from registry.store import Registry
+
+    if out.exists():
+        raise UsageProblem(f"{out}: is there already. Name another file, or move it away.")
+    with Registry.open(folder, write=True) as registry:
+        rows = recall(registry, as_of=day(as_of, "--as-of") or today_at(registry.site), purpose=purpose)
+    out.touch(mode=0o600)
+    guard(rows)[0].write_csv(out)
+    say(f"{out}: {rows.height} patients. The file names people: keep it no longer than the letters need.")

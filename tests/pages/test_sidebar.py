@@ -20,6 +20,7 @@ STILL = {
     "procedure_record": ["As of"],
     "yearly_table": ["As of"],
     "concordance_review": ["As of"],
+    "follow_up_due": ["As of"],
     "operators_and_sites": ["Period of the procedures", "As of"],
     "completeness": ["Period of the procedures", "As of"],
     "timeliness": ["Period of the procedures", "As of"],

@@ -44,6 +44,11 @@ SERVICES = {
     "registry.cores.usable.no_usable_sample": A.FIGURES,
     "registry.erasure.plan.make_plan": A.ERASE,
     "registry.exports.export": A.EXPORT,
+    "registry.follow_up.due.due_by_patient": A.WORKLISTS,
+    "registry.follow_up.entry.close": A.ENTER,
+    "registry.follow_up.entry.record_contact": A.ENTER,
+    "registry.follow_up.entry.record_outside": A.ENTER,
+    "registry.follow_up.recall.recall": A.IDENTIFIERS,
     "registry.holds.lift_hold": A.ERASE,
     "registry.holds.set_hold": A.ERASE,
     "registry.intake.accept.accept": A.ENTER,
@@ -265,6 +270,7 @@ def test_nobody_reaches_anything_without_signing_in(denying, name):
     [
         "registry.concordance.signing.sign",
         "registry.exports.export",
+        "registry.follow_up.recall.recall",
         *(name for name, action in SERVICES.items() if action is A.PEOPLE and not name.endswith("listed")),
     ],
 )

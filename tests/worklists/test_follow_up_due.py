@@ -149,9 +149,11 @@ def test_an_event_after_the_closure_brings_it_back(undecided: Registry):
 
 
 @pytest.mark.parametrize("diagnosis", ["high_risk", "insufficient", "invasive"])
-def test_only_benign_results_are_listed(registry: Registry, diagnosis: str):
+def test_of_what_is_not_decided_only_benign_results_are_listed(registry: Registry, diagnosis: str):
+    """The others stand on the list of the meeting until it decides."""
     rows = base()
     rows["followup"] = []
+    rows["reviews"] = []
     rows["pathology"][0] |= {"diagnosis": diagnosis, "b_category": "", "morphology": "", "lesion": ""}
     load(registry, rows, today=TODAY)
     assert listed(registry, date(2026, 1, 1)) == []

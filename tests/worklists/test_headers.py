@@ -24,6 +24,7 @@ NAMES = (
     "informed_pending",
     "not_biopsied",
     "pathology_pending",
+    "report_amended",
 )
 AS_OF = date(2026, 6, 30)
 
