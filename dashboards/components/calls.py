@@ -36,10 +36,15 @@ _SHORTCUTS = dict(zip(CONTACTS, "123456", strict=True))
 _HEADS = ("procedure", "why here", "result", "due", "calls", "next call", "remarks")
 
 
+def how_many(rows: pl.DataFrame) -> None:
+    """How many are due, and why."""
+    counts = ", ".join(f"{words.count(number)} {reason}" for reason, number in _places(rows) if number)
+    show(element("p", f"{words.plural(rows.height, 'patient')}: {counts}.", class_="result"))
+
+
 def the_due(rows: pl.DataFrame) -> None:
     """The list as a table and as a file."""
-    counts = ", ".join(f"{words.count(int(number))} {reason}" for reason, number in _places(rows) if number)
-    show(element("p", f"{words.plural(rows.height, 'patient')}: {counts}.", class_="result"))
+    st.header("The list", anchor=False)
     more = f"; the first {SHOWN_ROWS}" if rows.height > SHOWN_ROWS else ""
     table(
         f"Follow-up due, one line per patient{more}",
