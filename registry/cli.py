@@ -19,6 +19,7 @@ from registry.commands import (
     output,
     planning,
     quality,
+    report,
     safety,
     targeting,
     trail,
@@ -67,6 +68,7 @@ app.command()(erasing.hold)
 app.command()(erasing.erase)
 app.command("audit")(trail.audit)
 app.add_typer(account.app, name="account")
+app.add_typer(report.app, name="report")
 app.command()(output.handbook)
 
 _INTERRUPTED = 130

@@ -1,0 +1,157 @@
+"""Results of measures as rows: once for the CSV file, once as cells of a table."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from registry.measures import load_measures
+from registry.reports.document import Table
+from registry.reports.pack.figures import Lane
+from registry.reports.pack.small import HIDDEN
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from registry.measures import ProportionResult, QuantityResult
+    from registry.reports.pack.small import Rule
+
+Row = dict[str, object]
+NARROW = "\u202f"
+
+
+def percent(value: float | None) -> str:
+    """A share with one decimal, nothing where there is none."""
+    return "" if value is None else f"{100 * value:.1f}{NARROW}%"
+
+
+def span(lower: float | None, upper: float | None) -> str:
+    """An interval of shares."""
+    return "" if lower is None or upper is None else f"{100 * lower:.1f} to {100 * upper:.1f}"
+
+
+def proportion_rows(found: Sequence[ProportionResult], rule: Rule) -> list[Row]:
+    """One row a result for the file; what the rule hides is empty, and ``hidden`` says so."""
+    rows: list[Row] = []
+    for one in found:
+        hidden = rule.hides(one.numerator, one.denominator)
+        small = rule.is_small(one.denominator)
+        rows.append(
+            {
+                "measure": one.measure,
+                "title": load_measures()[one.measure].title,
+                "stratum": one.stratum,
+                "numerator": None if hidden else one.numerator,
+                "denominator": None if small else one.denominator,
+                "proportion": None if hidden else one.proportion,
+                "lower": None if hidden else one.lower,
+                "upper": None if hidden else one.upper,
+                "interval": one.method,
+                "confidence": one.confidence,
+                "patients": None if hidden or rule.is_small(one.patients) else one.patients,
+                "excluded": None if rule.upto else sum(one.excluded.values()),
+                "if_none_unknown_counted": None
+                if hidden or not one.bounds or rule.upto
+                else one.bounds.lower,
+                "if_all_unknown_counted": None if hidden or not one.bounds or rule.upto else one.bounds.upper,
+                "unknown": None if not one.bounds or rule.upto else one.bounds.unknown,
+                "hidden": hidden,
+            }
+        )
+    return rows
+
+
+def proportion_table(caption: str, found: Sequence[ProportionResult], rule: Rule, minimum: int) -> Table:
+    """Measure, x of n, rate with its interval, left out, extremes; no rate below the minimum."""
+    rows = []
+    for one in found:
+        if rule.hides(one.numerator, one.denominator):
+            counts, rate, limits, extremes = HIDDEN, HIDDEN, HIDDEN, HIDDEN
+        else:
+            counts = f"{one.numerator:,} / {one.denominator:,}"
+            rate, limits, extremes = _rate(one, minimum)
+        left_out = HIDDEN if rule.upto else f"{sum(one.excluded.values()):,}"
+        rows.append((_title(one), counts, rate, limits, left_out, extremes if not rule.upto else HIDDEN))
+    return Table(
+        caption,
+        ("Measure", "x / n", "Rate", "95 % interval", "Left out", "If unknown none / all"),
+        tuple(rows),
+        frozenset((1, 2, 4)),
+    )
+
+
+def _title(one: ProportionResult) -> str:
+    title = load_measures()[one.measure].title
+    return title if one.stratum == "all" else f"{title}: {one.stratum}"
+
+
+def _rate(one: ProportionResult, minimum: int) -> tuple[str, str, str]:
+    if not one.denominator:
+        return "no procedures", "", ""
+    if one.denominator < minimum:
+        return "counts only", "", ""
+    if one.numerator == 0 and one.upper_bound_no_events is not None:
+        return percent(0.0), f"one-sided upper {percent(one.upper_bound_no_events)}", _extremes(one)
+    return percent(one.proportion), span(one.lower, one.upper), _extremes(one)
+
+
+def _extremes(one: ProportionResult) -> str:
+    if one.bounds is None or not one.bounds.unknown:
+        return ""
+    return f"{percent(one.bounds.lower)} / {percent(one.bounds.upper)} ({one.bounds.unknown:,})"
+
+
+def lanes(found: Sequence[ProportionResult], rule: Rule, minimum: int) -> list[Lane]:
+    """Rows of the strip: results with a rate that may be shown."""
+    return [
+        Lane(
+            load_measures()[one.measure].title,
+            one.proportion,
+            one.lower,
+            one.upper,
+            f"{percent(one.proportion)} ({one.numerator:,}/{one.denominator:,})",
+        )
+        for one in found
+        if one.proportion is not None
+        and one.denominator >= minimum
+        and not rule.hides(one.numerator, one.denominator)
+    ]
+
+
+def quantity_rows(found: Sequence[QuantityResult], rule: Rule) -> list[Row]:
+    """One row a quantity for the file; nothing of fewer than the rule shows."""
+    rows: list[Row] = []
+    for one in found:
+        hidden = rule.is_small(one.n)
+        kept = {
+            name: None if hidden else getattr(one, name)
+            for name in ("n", "median", "lower", "upper", "q1", "q3")
+        }
+        # The ends of a distribution are single procedures.
+        ends = {name: None if rule.upto else getattr(one, name) for name in ("p5", "p95", "missing")}
+        rows.append(
+            {
+                "measure": one.measure,
+                "title": load_measures()[one.measure].title,
+                "unit": one.unit,
+                **kept,
+                **ends,
+            }
+        )
+    return rows
+
+
+def quantity_table(caption: str, found: Sequence[QuantityResult], rule: Rule) -> Table:
+    """Quantity, n, median with its interval, quartiles."""
+    rows = []
+    for one in found:
+        title = load_measures()[one.measure].title
+        if rule.is_small(one.n) or one.median is None:
+            rows.append((title, rule.count(one.n), "", "", ""))
+            continue
+        limits = "" if one.lower is None or one.upper is None else f"{one.lower:.4g} to {one.upper:.4g}"
+        rows.append(
+            (title, f"{one.n:,}", f"{one.median:.4g} {one.unit}", limits, f"{one.q1:.4g} to {one.q3:.4g}")
+        )
+    return Table(
+        caption, ("Quantity", "n", "Median", "95 % interval", "Quartiles"), tuple(rows), frozenset((1,))
+    )

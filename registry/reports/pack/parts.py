@@ -1,0 +1,390 @@
+"""Parts of the pack: each a section for reading and its rows for the files."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from registry import quality, timeliness
+from registry.measures import b_category_table, curve, evaluate, load_measures
+from registry.record import complications_by_grade
+from registry.reports.document import Bullets, Paragraph, Section, Table
+from registry.reports.pack.cells import (
+    lanes,
+    percent,
+    proportion_rows,
+    proportion_table,
+    quantity_rows,
+    quantity_table,
+    span,
+)
+from registry.reports.pack.figures import strip
+from registry.reports.pack.small import HIDDEN
+from registry.vocabulary import label, labels
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+    from datetime import date
+
+    from registry.measures import ProportionResult
+    from registry.measures.counting import Reader
+    from registry.reports.document import Block
+    from registry.reports.pack.small import Rule
+
+Rows = dict[str, list[dict[str, Any]]]
+
+
+@dataclass(frozen=True)
+class Asked:
+    """What the pack is about: the registry, the period, the day, and which cells are hidden."""
+
+    registry: Reader
+    as_of: date
+    start: date
+    end: date
+    rule: Rule
+
+    @property
+    def minimum(self) -> int:
+        """Smallest denominator for which a percentage is shown."""
+        return self.registry.site.minimum_n
+
+    @property
+    def period(self) -> dict[str, date]:
+        """Arguments that every service takes."""
+        return {"as_of": self.as_of, "start": self.start, "end": self.end}
+
+
+@dataclass(frozen=True)
+class Part:
+    """A section, and the rows of its tables by the name of their file."""
+
+    section: Section
+    rows: Rows
+
+
+def measures(asked: Asked) -> Part:
+    """Every proportion as strip and table, every quantity as table."""
+    by_group: dict[str, list[str]] = {}
+    for one in load_measures().values():
+        if one.kind == "proportion":
+            by_group.setdefault(one.group, []).append(one.id)
+    ids = [name for names in by_group.values() for name in names]
+    found: list[ProportionResult] = evaluate(asked.registry, ids, **asked.period)  # type: ignore[assignment, arg-type]
+    quantities = evaluate(
+        asked.registry,
+        [one.id for one in load_measures().values() if one.kind == "quantity"],
+        **asked.period,  # type: ignore[arg-type]
+    )
+    drawn = strip(
+        lanes(found, asked.rule, asked.minimum),
+        "All proportions of the period with their 95 % Wilson intervals; order of the groups, no order of merit.",
+    )
+    blocks: list[Block] = [drawn] if drawn else []
+    blocks.append(proportion_table("Proportions", found, asked.rule, asked.minimum))
+    blocks.append(quantity_table("Quantities", quantities, asked.rule))  # type: ignore[arg-type]
+    return Part(
+        Section("The service in the period", tuple(blocks)),
+        {
+            "proportions": proportion_rows(found, asked.rule),
+            "quantities": quantity_rows(quantities, asked.rule),  # type: ignore[arg-type]
+        },
+    )
+
+
+def left_out(asked: Asked) -> Part | None:
+    """Why procedures are not in a denominator, measure by measure; not in what is shared."""
+    if asked.rule.upto:
+        return None
+    ids = [one.id for one in load_measures().values() if one.kind == "proportion"]
+    found = evaluate(asked.registry, ids, **asked.period)  # type: ignore[arg-type]
+    rows = [
+        {"measure": one.measure, "reason": reason, "procedures": number}
+        for one in found
+        for reason, number in one.excluded.items()
+        if number
+    ]
+    cells = tuple(
+        (load_measures()[str(row["measure"])].title, str(row["reason"]), f"{row['procedures']:,}")
+        for row in rows
+    )
+    made = Table(
+        "Left out, by the first reason that applies",
+        ("Measure", "Reason", "Procedures"),
+        cells,
+        frozenset((2,)),
+    )
+    return Part(
+        Section("From all procedures to each denominator", (made,), new_page=True), {"left_out": rows}
+    )
+
+
+def discordance(asked: Asked) -> Part:
+    """Three denominators, coverage, and every discordant decision of the period with how it ended."""
+    found = quality.denominators(asked.registry, **asked.period)  # type: ignore[arg-type]
+    rule = asked.rule
+    made = proportion_table(
+        "Discordance by what it is divided by", [one.result for one in found], rule, asked.minimum
+    )
+    coverage = Table(
+        "How much was decided",
+        ("Among", "Decided / due", "Share", "Not reviewed", "Indeterminate"),
+        tuple(
+            (
+                one.about,
+                HIDDEN if rule.hides(one.decided, one.due) else f"{one.decided:,} / {one.due:,}",
+                HIDDEN if rule.hides(one.decided, one.due) else percent(one.coverage),
+                rule.count(one.not_reviewed),
+                rule.count(one.indeterminate),
+            )
+            for one in found
+        ),
+        frozenset((1, 2, 3, 4)),
+    )
+    blocks: list[Block] = [made, coverage]
+    rows: Rows = {"discordance": proportion_rows([one.result for one in found], rule)}
+    if not rule.upto:
+        every = quality.discordant(asked.registry, **asked.period)
+        listed = every.to_dicts()
+        rows["discordant"] = listed
+        blocks.append(
+            Table(
+                "Every discordant decision of the period, and how it ended",
+                ("Procedure", "Day", "Category", "Diagnosis", "Ended"),
+                tuple(
+                    (
+                        str(row["procedure_id"]),
+                        str(row["started_on"]),
+                        str(row.get("assessment") or ""),
+                        label("pathology", "diagnosis", row["diagnosis"]) if row.get("diagnosis") else "",
+                        str(row["ended"]),
+                    )
+                    for row in listed
+                ),
+            )
+        )
+    return Part(Section("Discordance", tuple(blocks), new_page=True), rows)
+
+
+def b_categories(asked: Asked) -> Part:
+    """The cross table, its ratios and what must hold of them."""
+    found = b_category_table(asked.registry, **asked.period)  # type: ignore[arg-type]
+    rule, names = asked.rule, ("B1", "B2", "B3", "B4", "B5")
+    words = {"m": "Cancer", "b": "Excised, no cancer", "n": "Neither"}
+    hidden = rule.hides_table([one for row in found.cells.values() for one in row])
+    cells = [
+        (words[outcome], *(HIDDEN if hidden else f"{one:,}" for one in row))
+        for outcome, row in found.cells.items()
+    ]
+    totals = [sum(column) for column in zip(*found.cells.values(), strict=True)]
+    cells.append(("All", *(rule.count(one) for one in totals)))
+    cross = Table(
+        "Outcome within 365 days by worst B category", ("", *names), tuple(cells), frozenset(range(1, 6))
+    )
+    ratios = Table(
+        "Ratios",
+        ("Ratio", "x / n", "Rate", "95 % interval", "Not resolved"),
+        tuple(
+            (
+                one.name.replace("_", " "),
+                HIDDEN if hidden else f"{one.x:,} / {one.n:,}",
+                HIDDEN if hidden else percent(one.proportion) if one.n >= asked.minimum else "counts only",
+                HIDDEN if hidden else span(one.lower, one.upper) if one.n >= asked.minimum else "",
+                "" if one.unresolved is None or rule.upto else f"{one.unresolved:,}",
+            )
+            for one in found.ratios
+        ),
+        frozenset((1, 2, 4)),
+    )
+    held = tuple(
+        f"{name}: {'holds' if holds else 'DOES NOT HOLD'}" for name, holds in found.identities.items()
+    )
+    rows = [
+        {
+            "ratio": one.name,
+            "x": None if hidden else one.x,
+            "n": None if hidden else one.n,
+            "proportion": None if hidden else one.proportion,
+            "lower": None if hidden else one.lower,
+            "upper": None if hidden else one.upper,
+        }
+        for one in found.ratios
+    ]
+    return Part(
+        Section("B categories", (cross, ratios, Bullets(held)), new_page=True), {"b_categories": rows}
+    )
+
+
+def harm(asked: Asked) -> Part:
+    """Complications within 30 days by kind and grade."""
+    found = complications_by_grade(asked.registry, **asked.period)  # type: ignore[arg-type]
+    rows = found.to_dicts()
+    hidden = asked.rule.hides_table([int(row["complications"]) for row in rows])
+    cells = tuple(
+        (
+            label("complications", "kind", row["kind"]),
+            labels("complications", "scheme").get(row["scheme"] or "", "not stated"),
+            str(row["grade"]),
+            HIDDEN if hidden else f"{row['complications']:,}",
+        )
+        for row in rows
+    )
+    made: Block = Table(
+        "Complications by kind and grade",
+        ("Kind", "Scale", "Grade", "Complications"),
+        cells,
+        frozenset((2, 3)),
+    )
+    if not rows:
+        made = Paragraph("No complication within 30 days is recorded in the period.")
+    kept = [] if hidden else rows
+    note = Paragraph(
+        "Grades of different scales are never converted; an expected bruise is not recorded.", "small"
+    )
+    return Part(Section("Complications", (made, note)), {"complications": kept})
+
+
+def afterwards(asked: Asked) -> Part:
+    """Cancer after a benign result at one, two and three years, by both estimates."""
+    found = curve(asked.registry, **asked.period)  # type: ignore[arg-type]
+    rows = found.to_dict()["rows"]
+    shown = [] if asked.rule.is_small(found.n) else rows
+    hidden = bool(asked.rule.upto) and any(
+        asked.rule.is_small(one.events) for one in found.estimates.values()
+    )
+    cells = tuple(
+        (
+            str(row["estimate"]),
+            f"{row['days']}",
+            HIDDEN if hidden else percent(row["incidence"]),
+            HIDDEN if hidden else span(row["lower"], row["upper"]),
+            asked.rule.count(row["at_risk"]),
+        )
+        for row in shown
+    )
+    made = Table(
+        "Cancer after a benign result, death competing",
+        ("Estimate", "Days", "Cumulative incidence", "95 % interval", "At risk"),
+        cells,
+        frozenset((1, 2, 4)),
+        (
+            "lost is usually too high, as women come back because something is found; free too low, as what was not looked for was not found.",
+        ),
+    )
+    kept = [
+        {**row, "at_risk": None if asked.rule.is_small(row["at_risk"]) else row["at_risk"]} for row in shown
+    ]
+    return Part(
+        Section("Cancer after a benign result", (made,)), {"cancer_after_benign": [] if hidden else kept}
+    )
+
+
+def yearly(asked: Asked) -> Part:
+    """The yearly table for the twelve months that end with the period."""
+    found = quality.yearly(asked.registry, until=asked.end, as_of=asked.as_of)
+    blocks: list[Block] = [Paragraph(f"Procedures from {found.start} to {found.until}.")]
+    rows: list[dict[str, Any]] = []
+    for one in found.tables:
+        hidden = asked.rule.hides_table([number for line in one.counts for number in line])
+        cells = tuple(
+            (text, *(HIDDEN if hidden else f"{number:,}" for number in line))
+            for (_, text), line in zip(one.rows, one.counts, strict=True)
+        )
+        heads = ("", *(text for _, text in one.columns))
+        blocks.append(Table(one.title, heads, cells, frozenset(range(1, len(heads)))))
+        if not hidden:
+            rows += [
+                {"part": one.name, "row": row, "column": column, "procedures": number}
+                for (row, _), line in zip(one.rows, one.counts, strict=True)
+                for (column, _), number in zip(one.columns, line, strict=True)
+            ]
+    return Part(Section("Twelve months in counts", tuple(blocks), new_page=True), {"yearly": rows})
+
+
+def sites(asked: Asked) -> Part:
+    """The proportions that every site is asked about, site by site; no order of merit."""
+    ids = (
+        "sampling_confirmed",
+        "insufficient_sample",
+        "cancer_at_biopsy",
+        "discordance",
+        "repeat_biopsy",
+        "complication",
+        "follow_up_complete",
+    )
+    found: Sequence[ProportionResult] = evaluate(asked.registry, ids, by="site", **asked.period)  # type: ignore[assignment, arg-type]
+    made = proportion_table("By site", found, asked.rule, asked.minimum)
+    note = Paragraph(
+        "Sites stand in the order of their codes. They differ in the patients they see and by chance; no order of merit is meant.",
+        "small",
+    )
+    return Part(
+        Section("Sites", (made, note), new_page=True), {"by_site": proportion_rows(found, asked.rule)}
+    )
+
+
+def steps(asked: Asked) -> Part:
+    """Days between the steps."""
+    found = timeliness.timeliness(asked.registry, **asked.period)  # type: ignore[arg-type]
+    cells = []
+    for one in found:
+        if asked.rule.is_small(one.n) or one.median is None:
+            cells.append((one.words, asked.rule.count(one.n), "", "", ""))
+            continue
+        limits = "" if one.lower is None or one.upper is None else f" ({one.lower:g} to {one.upper:g})"
+        cells.append(
+            (one.words, f"{one.n:,}", f"{one.median:g}{limits}", f"{one.q1:g} to {one.q3:g}", f"{one.p90:g}")
+        )
+    made = Table(
+        "Days between the steps",
+        ("Interval", "n", "Median", "Quartiles", "90 %"),
+        tuple(cells),
+        frozenset((1, 4)),
+    )
+    rows = [one.to_dict() for one in found if not asked.rule.is_small(one.n)]
+    if asked.rule.upto:
+        rows = [{key: row[key] for key in ("interval", "words", "n", "median", "q1", "q3")} for row in rows]
+    return Part(Section("Timeliness", (made,)), {"timeliness": rows})
+
+
+def fields(asked: Asked) -> Part:
+    """Which expected fields are filled."""
+    counted = quality.completeness(asked.registry, **asked.period)
+    found = quality.by_field(counted, as_of=asked.as_of, minimum=asked.minimum)
+    rule = asked.rule
+    cells = tuple(
+        (
+            one.words,
+            HIDDEN if rule.hides(one.x, one.n) else f"{one.x:,} / {one.n:,}",
+            HIDDEN if rule.hides(one.x, one.n) else percent(one.proportion),
+        )
+        for one in found
+        if one.n
+    )
+    made = Table(
+        "Expected fields that are filled", ("Field", "Filled / expected", "Share"), cells, frozenset((1, 2))
+    )
+    rows = [
+        {"table": one.table, "field": one.words, "filled": one.x, "expected": one.n}
+        for one in found
+        if one.n and not rule.hides(one.x, one.n)
+    ]
+    return Part(Section("Completeness", (made,), new_page=True), {"completeness": rows})
+
+
+def definitions() -> Part:
+    """Numerator, denominator and window of every measure, from the headers of their files."""
+    found = load_measures().values()
+    rows = [
+        {
+            "measure": one.id,
+            "title": one.title,
+            "numerator": one.numerator or one.value,
+            "denominator": one.denominator,
+            "window": one.window,
+        }
+        for one in found
+    ]
+    cells = tuple((row["title"], row["numerator"], row["denominator"], row["window"]) for row in rows)
+    made = Table("Definitions", ("Measure", "Counted or measured", "Among", "Window"), cells)
+    return Part(Section("Definitions", (made,), new_page=True), {"definitions": rows})
