@@ -93,6 +93,7 @@ SERVICES = {
     "registry.record.newest_procedures": A.RECORD,
     "registry.record.procedure_record": A.RECORD,
     "registry.record.offsets.offsets": A.RECORD,
+    "registry.reports.pack.build.quality_pack": A.PROCEDURES,  # to be shared: a figure
     "registry.restore.drill": A.KEEP,
     "registry.restore.results": A.KEEP,
     "registry.sampling.calibration.calibration": A.PROCEDURES,
