@@ -9,10 +9,11 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from registry.stats.estimators import ESTIMATORS
-from registry.stats.monitoring import funnel_limits, u_chart
+from registry.stats.monitoring import funnel_limits, p_chart, u_chart
+from registry.stats.runs import Runs, runs
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterator, Sequence
 
     from registry.monitoring.watched import Watched
 
@@ -26,7 +27,8 @@ class Point:
     ``low`` and ``high`` are the 95 % limits of its own rate, None without
     procedures; ``limits`` the exact 0.1, 2.5, 97.5 and 99.9 % limits around the accepted
     rate for so many procedures, None without. ``beyond`` says that the rate lies outside
-    the outer pair.
+    the outer pair. ``three_errors`` are the limits of a p-chart, three standard errors from
+    the accepted rate, and ``beyond_errors`` says that the rate lies outside those.
     """
 
     period: str
@@ -37,6 +39,8 @@ class Point:
     high: float | None
     limits: tuple[float, ...] | None
     beyond: bool
+    three_errors: tuple[float, float] | None = None
+    beyond_errors: bool = False
 
     @property
     def rate(self) -> float | None:
@@ -80,8 +84,27 @@ def points(
             continue
         low, high = ESTIMATORS[interval].interval(x, n, 0.95)
         limits = tuple(float(one) for one in funnel_limits(n, accepted).limits[:, 0])
-        made.append(Point(name, first, x, n, low, high, limits, not limits[0] <= x / n <= limits[-1]))
+        chart = p_chart([x], n, center=accepted)
+        made.append(
+            Point(
+                name,
+                first,
+                x,
+                n,
+                low,
+                high,
+                limits,
+                not limits[0] <= x / n <= limits[-1],
+                (float(chart.lcl), float(chart.ucl)),
+                bool(chart.beyond),
+            )
+        )
     return tuple(made)
+
+
+def about_the_median(found: Sequence[Point], minimum: int = 1) -> Runs:
+    """Runs and crossings of the rates of the periods with at least so many procedures."""
+    return runs([one.x / one.n for one in found if one.n >= max(1, minimum)])
 
 
 def volumes(watched: Watched, per: str = "quarter") -> tuple[Volume, ...]:

@@ -1,0 +1,78 @@
+"""The published funnel of surgical mortality, drawn into a registry and asked for as the page does."""
+
+from __future__ import annotations
+
+import json
+from datetime import date
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import pytest
+from scipy.stats import binom
+
+from registry.units import SITE, Funnel, funnel
+from tests.measures.build import Drawn
+from tests.measures.many import Group, draw
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+AS_OF = date(2026, 1, 1)
+PUBLISHED = {
+    row["id"]: row
+    for row in json.loads(
+        (Path(__file__).parents[1] / "published" / "statistics_checks.json").read_text("utf-8")
+    )
+}
+SURGICAL = PUBLISHED["qc.glmm_logit_normal.surgical"]
+CATHETER = PUBLISHED["meta.glmm_logit.catheter_control"]
+
+
+def by_site(row: dict[str, dict[str, list[int]]]) -> Drawn:
+    """One site for each centre; what is drawn as no tissue is the published event."""
+    made = Drawn()
+    counts = zip(row["input"]["x"], row["input"]["n"], strict=True)
+    return draw(
+        made, [Group(n - x, n, date(2020, 1, 1), site=f"H{i:02}") for i, (x, n) in enumerate(counts, 1)]
+    )
+
+
+@pytest.fixture(scope="module")
+def surgical() -> Iterator[Funnel]:
+    """Twelve hospitals as sites; the share with tissue is the published mortality."""
+    scene = by_site(SURGICAL)
+    yield funnel(scene, "tissue_obtained", by=SITE, as_of=AS_OF)
+    scene.close()
+
+
+def test_spread_and_deviations_of_the_published_hospitals(surgical: Funnel):
+    """phi 2.38; the hospital at 3.35 standard deviations falls to 2.09 once the spread is allowed for."""
+    one = {unit.code: unit for unit in surgical.units}["H08"]
+
+    assert surgical.spread == pytest.approx(2.38, abs=5e-3)
+    assert one.deviation == pytest.approx(3.35, abs=5e-3)
+    assert one.deviation_spread == pytest.approx(2.09, abs=5e-3)
+
+
+def test_limits_are_those_of_the_appendix(surgical: Funnel):
+    """Spiegelhalter 2005, appendix: (r - a) / n, r the quantile, a the overshoot over the chance of r."""
+    rate = 208 / 2814
+    for unit in surgical.units:
+        for level, limit in zip((0.001, 0.025, 0.975, 0.999), unit.limits, strict=True):
+            r = binom.ppf(level, unit.n, rate)
+            a = (binom.cdf(r, unit.n, rate) - level) / binom.pmf(r, unit.n, rate)
+            assert limit == pytest.approx(max(0.0, (r - a) / unit.n), abs=1e-12)
+
+
+def test_the_only_hospital_outside_the_outer_limits(surgical: Funnel):
+    assert [one.code for one in surgical.units if one.outside == "99.8 %"] == ["H08"]
+
+
+def test_shrunken_rates_of_the_published_hospitals(surgical: Funnel):
+    """Beta with mean 0.0765 and size 107.9: 0 of 47 becomes 5.3 %, 31 of 215 becomes 12.2 %."""
+    units = {unit.code: unit for unit in surgical.units}
+
+    assert surgical.shrink_mean == pytest.approx(0.0765, abs=5e-5)
+    assert surgical.shrink_size == pytest.approx(107.9, abs=0.05)
+    assert units["H01"].shrunken == pytest.approx(0.053, abs=5e-4)
+    assert units["H08"].shrunken == pytest.approx(0.122, abs=5e-4)
