@@ -22,6 +22,7 @@ from registry.stats.outlying import against_others, chance_of_any
 from registry.stats.proportions import upper_bound_no_events
 from registry.stats.shrinkage import beta_binomial
 from registry.units import words
+from registry.units.pool import Pool, pool
 from registry.units.rows import Background, backgrounds
 
 if TYPE_CHECKING:
@@ -95,7 +96,7 @@ class Funnel:
     units. ``chance_95`` and ``chance_998`` are the chance that at least one of the
     ``looked_at`` units lies outside those limits although all have one true rate.
     ``spread`` (phi) and ``spread_variance`` (tau squared) are None, with a reason, where
-    the units are too few. ``unnamed`` says that codes are kept back, ``withheld`` why the
+    the units are too few. ``pool`` brings the units together. ``unnamed`` says that codes are kept back, ``withheld`` why the
     others are not shown at all.
     """
 
@@ -116,6 +117,7 @@ class Funnel:
     shrink_mean: float | None
     shrink_size: float | None
     shrink_reason: str
+    pool: Pool
     lines: tuple[tuple[int, float, float, float, float], ...]
     minimum: int
     confidence: float
@@ -181,7 +183,8 @@ def funnel(
     Sources
     -------
     Spiegelhalter 2005, Stat Med 24:1185-1202 (exact limits, over-dispersion); Benjamini and
-    Hochberg 1995 (flags); a beta distribution of the units' rates (shrinkage).
+    Hochberg 1995 (flags); a beta distribution of the units' rates (shrinkage); Stijnen,
+    Hamza and Ozdemir 2010 (units brought together).
     """
     actor = require(Action.FIGURES, registry)
     measure = load_measures().get(measure_id)
@@ -216,6 +219,7 @@ def funnel(
         shrink_mean=made.shrunken.mean,
         shrink_size=made.shrunken.size,
         shrink_reason=made.shrunken.reason,
+        pool=pool([(counts[code].numerator, counts[code].denominator) for code in codes], confidence),
         lines=_lines(made, minimum),
         minimum=minimum,
         confidence=confidence,

@@ -76,3 +76,46 @@ def test_shrunken_rates_of_the_published_hospitals(surgical: Funnel):
     assert surgical.shrink_size == pytest.approx(107.9, abs=0.05)
     assert units["H01"].shrunken == pytest.approx(0.053, abs=5e-4)
     assert units["H08"].shrunken == pytest.approx(0.122, abs=5e-4)
+
+
+def test_the_published_centres_brought_together(surgical: Funnel):
+    """Twelve hospitals: logit -2.5440 (standard error 0.1350), 0.3577 between them; t with 10 degrees of freedom.
+
+    expit(-2.5440) = 7.28 %; -2.5440 -/+ 2.2281 sqrt(0.3577 ** 2 + 0.1350 ** 2) = -3.3959, -1.6921:
+    3.24 % and 15.55 %. Crude 208 of 2814 = 7.39 %.
+    """
+    made = surgical.pool
+
+    assert (made.units, made.x, made.n) == (12, 208, 2814)
+    assert made.middle == pytest.approx(0.0728, abs=5e-5)
+    assert made.between == pytest.approx(0.3577, abs=5e-4)
+    assert (made.further_lower, made.further_upper) == pytest.approx((0.0324, 0.1555), abs=1e-4)
+
+
+def test_catheter_infections_brought_together():
+    """Stijnen 2010, table II, control: mean logit -3.4964 with standard error 0.257, so 2.94 %."""
+    scene = by_site(CATHETER)
+    made = funnel(scene, "tissue_obtained", by=SITE, as_of=AS_OF).pool
+    scene.close()
+
+    assert made.middle == pytest.approx(0.0294, abs=5e-5)
+    # expit(-3.4964 -/+ 1.95996 x 0.257) = 1.798 %, 4.776 %
+    assert (made.lower, made.upper) == pytest.approx((0.01798, 0.04776), abs=3e-5)
+
+
+def test_four_sites_predict_nothing_of_a_fifth():
+    scene = by_site({"input": {"x": [3, 5, 9, 2], "n": [40, 40, 40, 40]}})
+    made = funnel(scene, "tissue_obtained", by=SITE, as_of=AS_OF)
+    scene.close()
+
+    assert (made.pool.further_lower, made.pool.why_no_prediction) == (None, "fewer than 5 units")
+    assert "is not predicted: fewer than 5 units" in " ".join(made.sentences)
+
+
+def test_one_site_is_not_brought_together_with_anything():
+    scene = by_site({"input": {"x": [3], "n": [40]}})
+    made = funnel(scene, "tissue_obtained", by=SITE, as_of=AS_OF)
+    scene.close()
+
+    assert (made.pool.middle, made.pool.reason) == (None, "needs two units")
+    assert "All 1 sites" not in " ".join(made.sentences)
