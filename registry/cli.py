@@ -10,6 +10,7 @@ import typer
 from registry import __version__
 from registry.commands import (
     account,
+    aggregate,
     erasing,
     folder,
     intake,
@@ -50,6 +51,7 @@ app.command()(monitoring.compare)
 app.command()(quality.units)
 app.command()(quality.yearly)
 app.command()(output.export)
+app.add_typer(aggregate.app, name="aggregate")
 app.command()(output.demo)
 app.command()(output.dashboard)
 app.command()(folder.migrate)

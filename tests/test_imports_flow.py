@@ -29,7 +29,7 @@ checks
 intake | measures results strata b_category sampling | worklists | record
 known verify trail | planning monitoring | cores | uptake | aim | units | quality
 restore upgrade | erasure
-reports | exports codebook | handbook
+reports | exports codebook | aggregate | handbook
 cli commands __main__ | dashboards.session dashboards.answers dashboards.components dashboards.launch dashboards.owned dashboards.gate dashboards.visitor
 dashboards.app dashboards.app_pages dashboards.serve dashboards.asgi
 """

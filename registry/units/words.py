@@ -102,7 +102,15 @@ def of_funnel(made: Funnel) -> tuple[str, ...]:
         if made.lines
         else ""
     )
-    found = (looked_at(made), guide, flags(made), spread(made), shrinkage(made), pooled(made.pool, made.by), made.withheld)
+    found = (
+        looked_at(made),
+        guide,
+        flags(made),
+        spread(made),
+        shrinkage(made),
+        pooled(made.pool, made.by),
+        made.withheld,
+    )
     return tuple(one for one in found if one)
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from datetime import date
+from itertools import pairwise
 from math import exp
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -89,9 +90,7 @@ def test_the_steps_of_the_risk_adjusted_chart_as_printed(drawn: Drawn):
     heights = (0.0, *made.path)
 
     printed = dict(zip([(0, 0), (0, 1), (50, 0), (50, 1)], (-0.024, 0.669, -0.433, 0.26), strict=True))
-    assert [b - a for a, b in zip(heights, heights[1:], strict=False)] == pytest.approx(
-        [printed[one] for one in steps], abs=5e-4
-    )
+    assert [b - a for a, b in pairwise(heights)] == pytest.approx([printed[one] for one in steps], abs=5e-4)
 
 
 def test_the_expected_events_are_those_of_the_kept_model(drawn: Drawn):
@@ -112,8 +111,8 @@ def test_the_expected_events_are_those_of_the_kept_model(drawn: Drawn):
         drawn, "tissue_obtained", as_of=AS_OF, watched_from=date(2020, 1, 1), limit=4.5, model=model
     )
 
-    by_hand = 2 / (1 + exp(3.68)) + 2 / (1 + exp(3.68 - 3.85))
-    assert made.ratio.E == pytest.approx(by_hand)
+    expected = made.ratio.E
+    assert expected == pytest.approx(2 / (1 + exp(3.68)) + 2 / (1 + exp(3.68 - 3.85)))
     assert made.ratio.observed == 2
 
 

@@ -23,6 +23,8 @@ from registry.people.roles import ALLOWED
 A = Action
 #: Public function that is handed a registry -> what its caller must be allowed to do.
 SERVICES = {
+    "registry.aggregate.collect.collect": A.FIGURES,
+    "registry.aggregate.collect.write": A.EXPORT,
     "registry.aim.vectors.vectors": A.FIGURES,
     "registry.backup.backup": A.KEEP,
     "registry.checks.check_registry": A.CHECK,
@@ -107,6 +109,7 @@ OF_FOLDERS = {
 }
 #: Parts of services that ask above, or that tell nothing about anybody; each with the reason.
 ASKED_ABOVE = {
+    "registry.aggregate.collect.settings": "settings",
     "registry.cores.rows.rows": "rows for the services of cores",
     **dict.fromkeys(
         [f"registry.erasure.copies.{name}" for name in ("aside", "find", "received", "waiting")]
