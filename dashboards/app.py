@@ -31,6 +31,7 @@ PAGES = {
         "operators_and_sites": "Operators and sites",
         "yearly_table": "Yearly table",
         "completeness": "Completeness",
+        "sources_and_constancy": "Sources and constancy",
     },
     "Records": {"procedure_record": "Procedure record", "intake": "Intake"},
     "Registry": {"trail": "Trail", "people": "People"},

@@ -21,6 +21,7 @@ STILL = {
     "yearly_table": ["As of"],
     "operators_and_sites": ["Period of the procedures", "As of"],
     "completeness": ["Period of the procedures", "As of"],
+    "sources_and_constancy": ["Period of the procedures", "As of"],
     "intake": [],
     "measure_handbook": [],
     "targets": [],

@@ -88,6 +88,9 @@ SERVICES = {
     "registry.trail.events": A.TRAIL,
     "registry.units.funnel.funnel": A.FIGURES,
     "registry.units.learning.learning": A.FIGURES,
+    "registry.uptake.chain.clock_checks": A.FIGURES,
+    "registry.uptake.chain.leak_tests": A.FIGURES,
+    "registry.uptake.chain.phantom_checks": A.FIGURES,
     "registry.uptake.constancy.constancy": A.FIGURES,
     "registry.uptake.constancy.sources": A.FIGURES,
     "registry.uptake.diagnosis.readings": A.FIGURES,
@@ -141,6 +144,7 @@ ASKED_ABOVE = {
     "registry.sampling.files.setting": "settings",
     "registry.sampling.scan.known": "part of the sampling services",
     "registry.units.rows.backgrounds": "part of the services of units",
+    "registry.uptake.chain.tolerance": "a setting",
     "registry.uptake.asking.ask": "part of the uptake services",
 }
 #: Arguments that must be what they are for the way to the check.
