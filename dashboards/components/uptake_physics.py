@@ -87,11 +87,10 @@ def source_table() -> None:
             one.reference_on,
             one.reason if one.activity_mbq is None else f"{one.activity_mbq:.3g}",
             "" if one.left is None else words.percent(one.left),
-            one.leak_test_on,
         ]
         for one in kept
     ]
-    heads = ["Source", "Site", "Nuclide", "State", "MBq", "on", "MBq as of", "Left", "Leak test"]
+    heads = ["Source", "Site", "Nuclide", "State", "MBq", "on", "MBq as of", "Left"]
     table("Radioactive sources", heads, rows, frozenset({4, 6, 7}))
     half_lives = dict.fromkeys(f"{one.nuclide} {one.half_life}" for one in kept if one.half_life)
     gone = len(found) - len(kept)

@@ -10,6 +10,7 @@ import numpy as np
 
 from registry.stats.estimators import ESTIMATORS
 from registry.stats.monitoring import funnel_limits, p_chart, u_chart
+from registry.stats.outlying import smaller_tail
 from registry.stats.runs import Runs, runs
 
 if TYPE_CHECKING:
@@ -18,6 +19,8 @@ if TYPE_CHECKING:
     from registry.monitoring.watched import Watched
 
 MONTHS = {"month": 1, "quarter": 3}
+OUTER = 0.001
+"""Chance on either side beyond the outer limits."""
 
 
 @dataclass(frozen=True)
@@ -26,8 +29,8 @@ class Point:
 
     ``low`` and ``high`` are the 95 % limits of its own rate, None without
     procedures; ``limits`` the exact 0.1, 2.5, 97.5 and 99.9 % limits around the accepted
-    rate for so many procedures, None without. ``beyond`` says that the rate lies outside
-    the outer pair. ``three_errors`` are the limits of a p-chart, three standard errors from
+    rate for so many procedures, as drawn, None without. ``beyond`` says that the count lies
+    outside the outer pair, by its exact chance. ``three_errors`` are the limits of a p-chart, three standard errors from
     the accepted rate, and ``beyond_errors`` says that the rate lies outside those.
     """
 
@@ -94,7 +97,7 @@ def points(
                 low,
                 high,
                 limits,
-                not limits[0] <= x / n <= limits[-1],
+                float(smaller_tail(x, n, accepted)) <= OUTER,
                 (float(chart.lcl), float(chart.ucl)),
                 bool(chart.beyond),
             )

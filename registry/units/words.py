@@ -22,7 +22,7 @@ def looked_at(made: Funnel) -> str:
         return f"One {made.by} was looked at: there is nothing to set it beside.{left}"
     return (
         f"{made.looked_at} {made.by}s were looked at. If all had one true rate, the chance that at least one lay outside "
-        f"the 95 % limits would be {percent(made.chance_95)}, outside the 99.8 % limits {percent(made.chance_998)}.{left}"
+        f"the 95 % limits would be up to {percent(made.chance_95)}, outside the 99.8 % limits up to {percent(made.chance_998)}.{left}"
     )
 
 

@@ -82,7 +82,8 @@ def _trend(one: PhantomTrend) -> str:
 
 
 def _signed(value: float, digits: int = 2) -> str:
-    return f"{value:+.{digits}f}".replace("-", "\u2212")
+    # Adding nothing takes the sign off a zero.
+    return f"{round(value, digits) + 0.0:+.{digits}f}".replace("-", "\u2212")
 
 
 def _p(p: float) -> str:

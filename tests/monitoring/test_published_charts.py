@@ -129,3 +129,14 @@ def test_runs_about_the_median_of_the_text_book_chart(drawn: Drawn):
     assert (found.longest_usual, found.crossings_usual) == (8, 10)
     assert not found.is_long
     assert not found.is_seldom_crossed
+
+
+def test_a_period_without_a_fall_is_not_outside_because_the_limit_is_interpolated(drawn: Drawn):
+    """All 20 of 20 at an accepted 95 %: 0.95 ** 20 = 36 % likely."""
+    draw(drawn, [Group(20, 20, month(0)), Group(19, 20, month(1))])
+    made = monitoring.cumulative(drawn, "tissue_obtained", as_of=AS_OF, accepted=0.4)
+    first = monitoring.points(made.watched, 0.95, "month")[0]
+
+    assert first.limits is not None
+    assert first.limits[-1] < first.rate == 1.0
+    assert not first.beyond

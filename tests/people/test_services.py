@@ -145,6 +145,7 @@ ASKED_ABOVE = {
     "registry.sampling.scan.known": "part of the sampling services",
     "registry.units.rows.backgrounds": "part of the services of units",
     "registry.uptake.chain.tolerance": "a setting",
+    "registry.uptake.words.tolerances": "settings in a sentence",
     "registry.uptake.asking.ask": "part of the uptake services",
 }
 #: Arguments that must be what they are for the way to the check.

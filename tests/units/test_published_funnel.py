@@ -119,3 +119,14 @@ def test_one_site_is_not_brought_together_with_anything():
 
     assert (made.pool.middle, made.pool.reason) == (None, "needs two units")
     assert "All 1 sites" not in " ".join(made.sentences)
+
+
+def test_a_likely_count_is_not_outside_though_it_lies_beyond_the_drawn_limit():
+    """24 of 24 at 96 %: 0.96 ** 24 = 38 % likely, while the interpolated 99.9 % limit lies just below 100 %."""
+    scene = by_site({"input": {"x": [24, 72], "n": [24, 76]}})
+    one = funnel(scene, "tissue_obtained", by=SITE, as_of=AS_OF).units[0]
+    scene.close()
+
+    assert one.limits[-1] < one.proportion == 1.0
+    assert one.tail == pytest.approx(0.96**24)
+    assert one.outside == ""
