@@ -37,6 +37,7 @@ PAGES = {
         "timeliness": "Timeliness",
         "agreement": "Agreement",
         "completeness": "Completeness",
+        "sources_and_constancy": "Sources and constancy",
     },
     "Records": {"procedure_record": "Procedure record", "intake": "Intake"},
     "Registry": {"trail": "Trail", "people": "People"},

@@ -10,6 +10,7 @@ import typer
 from registry import __version__
 from registry.commands import (
     account,
+    aggregate,
     erasing,
     folder,
     intake,
@@ -46,6 +47,7 @@ app.command()(measures.measures)
 app.command()(targeting.targeting)
 app.command()(uptake.uptake)
 app.command()(uptake.sources)
+app.command()(uptake.constancy)
 app.command()(planning.plan)
 app.command()(monitoring.monitor)
 app.command()(monitoring.compare)
@@ -55,6 +57,7 @@ app.command()(meeting.timeliness)
 app.command()(meeting.agreement)
 app.command("recall")(meeting.recall_identified)
 app.command()(output.export)
+app.add_typer(aggregate.app, name="aggregate")
 app.command()(output.demo)
 app.command()(output.dashboard)
 app.command()(folder.migrate)

@@ -57,6 +57,12 @@ _NUMBERS: dict[str, dict[str, tuple[float, float]]] = {
         "slices_per_view": (1, 1000),
         "measurement_sd_mm": (0, 20),
     },
+    "constancy": {
+        "leak_test_days": (1, 3660),
+        "counts_tolerance": (0.001, 1),
+        "phantom_tolerance_mm": (0.1, 50),
+        "clock_tolerance_s": (1, 3600),
+    },
     "service": {
         "backup_hours": (1, 8760),
         "backups_kept": (1, 10_000),
@@ -83,7 +89,14 @@ _OTHERS = {
     "service": frozenset({"backup_folder", "trail_feed"}),
 }
 #: Settings that are shipped without a default: what needs them is left out until a site states them.
-_UNSET = frozenset({"slices_per_view", "measurement_sd_mm", "raw_keep_days"})
+_UNSET = frozenset(
+    {
+        "slices_per_view",
+        "measurement_sd_mm",
+        "raw_keep_days",
+        *("leak_test_days", "counts_tolerance", "phantom_tolerance_mm", "clock_tolerance_s"),
+    }
+)
 _SECTIONS = frozenset(
     {"site", "uptake_window", "frames", "codes", "targets", "flags", "timeliness", "sign_in", *_NUMBERS}
 )

@@ -8,7 +8,7 @@ from dashboards.components import cautions
 from dashboards.components.measure_panel import measure_panel
 from dashboards.components.quality import lead, service_strip
 from dashboards.components.uptake_curve import curve
-from dashboards.components.uptake_physics import constancy_chart, doses, source_table
+from dashboards.components.uptake_physics import doses
 from dashboards.components.uptake_ratios import ratios_by_diagnosis
 from dashboards.components.uptake_readers import benign_list, blind_strip
 from dashboards.components.uptake_scans import judgement_table
@@ -39,9 +39,6 @@ st.header("Uptake confirmed, benign or normal", anchor=False)
 benign_list()
 st.header("Dose and uptake time per visit", anchor=False)
 doses()
-st.header("Sources", anchor=False)
-source_table()
-constancy_chart()
 st.header("Each measure", anchor=False)
 for one in measures:
     measure_panel(one)

@@ -39,6 +39,10 @@ GEOMETRY = (
 )
 PHYSICS = "Lengths in mm in the coordinate frame named; activities are corrected for decay to the time of injection."
 RADIATION = "Ionising radiation: specimens and waste stay radioactive until they have decayed; handling follows the local radiation protection rules."
+CHAIN = (
+    "Checks as they were recorded: they replace no measurement and no rule of radiation protection. Tolerances are the service's own; "
+    "a mark outside one is a prompt to look, and what follows is for the medical physicist to decide."
+)
 DISCORDANCE = "A low discordance rate can mean good sampling or a review that seldom disagrees. Read it beside review coverage and what was found later."
 GRADES = "Grades of different scales are never converted; an expected bruise is not recorded."
 MORE_CORES = (

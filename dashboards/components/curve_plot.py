@@ -45,8 +45,23 @@ def stepped_curves(frame: pl.DataFrame, last: int) -> dict[str, Any]:
         "axis": {"title": "cancer found, %", "format": ".0%", "tickCount": 5},
     }
     band = {
-        "mark": {"type": "area", "interpolate": "step-after", "opacity": 0.13},
-        "encoding": {"x": days, "y": {**level, "field": "lower"}, "y2": {"field": "upper"}, "color": colour},
+        # Its edge is broken like the line that it belongs to, so that greyscale tells whose it is.
+        "mark": {
+            "type": "area",
+            "interpolate": "step-after",
+            "opacity": 0.13,
+            "line": False,
+            "strokeWidth": 1,
+            "strokeOpacity": 1,
+        },
+        "encoding": {
+            "x": days,
+            "y": {**level, "field": "lower"},
+            "y2": {"field": "upper"},
+            "color": colour,
+            "stroke": colour,
+            "strokeDash": by_estimate([[1, 0], [6, 4], [2, 3]]),
+        },
     }
     line = {
         "mark": {"type": "line", "interpolate": "step-after", "strokeWidth": 2},

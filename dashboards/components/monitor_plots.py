@@ -14,18 +14,25 @@ HEIGHT = 260
 LEAST_TOP = 0.05
 
 
-def run_chart(frame: pl.DataFrame, accepted: float) -> dict[str, Any]:
-    """Vega-Lite specification: each period with its interval, the exact limits as short bars.
+def run_chart(
+    frame: pl.DataFrame,
+    accepted: float,
+    outer: tuple[str, ...] = ("lower 99.8", "upper 99.8"),
+    inner: tuple[str, ...] = ("lower 95", "upper 95"),
+) -> dict[str, Any]:
+    """Vega-Lite specification: each period with its interval, the limits as steps.
 
     Parameters
     ----------
     frame
-        period, rate, low, high, lower 95, upper 95, lower 99.8, upper 99.8, outside: shares
-        from 0 to 1, null where there are too few procedures.
+        period, rate, low, high, outside and the columns of limits: shares from 0 to 1, null
+        where there are too few procedures.
     accepted
         The rate around which the limits lie.
+    outer, inner
+        Columns drawn through, and broken.
     """
-    ends = [one for name in ("high", "upper 99.8") for one in frame.get_column(name).drop_nulls()]
+    ends = [one for name in ("high", *outer) for one in frame.get_column(name).drop_nulls()]
     top = max([LEAST_TOP, *ends])
     across = {"field": "period", "type": "ordinal", "sort": None, "axis": {"title": None, "labelAngle": -45}}
     up = {
@@ -55,10 +62,8 @@ def run_chart(frame: pl.DataFrame, accepted: float) -> dict[str, Any]:
                 "mark": {"type": "rule", "color": ACCENT, "strokeWidth": 4, "opacity": 0.35},
                 "encoding": {"x": across, "y": {**up, "field": "low"}, "y2": {"field": "high"}},
             },
-            limit("upper 99\\.8", []),
-            limit("lower 99\\.8", []),
-            limit("upper 95", [4, 3]),
-            limit("lower 95", [4, 3]),
+            *(limit(name.replace(".", "\\."), []) for name in outer),
+            *(limit(name.replace(".", "\\."), [4, 3]) for name in inner),
             {
                 "mark": {"type": "rule", "color": INK, "strokeWidth": 1, "strokeDash": [1, 2]},
                 "encoding": {"y": {**up, "datum": accepted}},

@@ -24,7 +24,9 @@ _ONLY_AS_OF, _NOTHING = (
 )
 
 #: Pages that split in a way of their own, with intervals of their own.
-_OWN_SPLIT = frozenset({"operators_and_sites", "completeness", "timeliness", "agreement"})
+_OWN_SPLIT = frozenset(
+    {"operators_and_sites", "completeness", "timeliness", "agreement", "sources_and_constancy"}
+)
 
 
 def sidebar(page: str) -> session.Filters:

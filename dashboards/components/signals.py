@@ -41,7 +41,8 @@ def signals(
         "Signal to open",
         numbers,
         format_func=lambda number: said.signal(found[number - 1], number),
-        key=f"signal {chart}",
+        # Another chart is another choice: a number kept from the one before would part from what is seen.
+        key=f"signal {chart} {design} of {len(found)}",
     )
     one = found[chosen - 1]
     held = watched.during.filter(watched.during.get_column("procedure_id").is_in(one.procedures))
@@ -55,7 +56,8 @@ def signals(
         caption_seen=True,
     )
     choose_procedure(
-        [*one.events, *(key for key in one.procedures if key not in one.events)], key=f"signal {chart}"
+        [*one.events, *(key for key in one.procedures if key not in one.events)],
+        key=f"signal {chart} {one.procedure_id}",
     )
     _notes(
         [

@@ -42,6 +42,7 @@ def beside_one_another(measure: str, by: str) -> None:
         )
     _sentences(*found.sentences)
     _table(found)
+    _pooled(found)
     if by == OPERATOR:
         _backgrounds(found)
     download("Download all of it as CSV", frame, f"{measure} by {by}.csv", key=f"csv units {measure} {by}")
@@ -140,6 +141,34 @@ def _table(found: Funnel) -> None:
         rows.append(cells)
     numeric = frozenset({1, 2, 4}) | ({8} if found.spread is not None else set())
     table(f"{found.title}, by {found.by}, in the order of their codes", heads, rows, numeric)
+
+
+def _pooled(found: Funnel) -> None:
+    """Crude and by the model, one beside the other; nothing for fewer than two units."""
+    made = found.pool
+    if made.units < 2 or made.n < found.minimum:
+        return
+    level = f"{100 * made.confidence:g}{words.NARROW}%"
+    rows = [
+        [
+            f"All as one {found.by}, crude",
+            words.with_interval(made.crude or 0.0, made.crude_lower or 0.0, made.crude_upper or 0.0),
+        ],
+        [
+            f"The middle {found.by}",
+            f"none: {made.reason}"
+            if made.middle is None or made.lower is None or made.upper is None
+            else words.with_interval(made.middle, made.lower, made.upper),
+        ],
+        [
+            f"A further {found.by} like these",
+            f"not predicted: {made.reason or made.why_no_prediction}"
+            if made.further_lower is None or made.further_upper is None
+            else f"between {words.percent(made.further_lower)} and {words.percent(made.further_upper)}",
+        ],
+    ]
+    heads = ["", f"Figure, {level}"]
+    table(f"All {made.units} {found.by}s together", heads, rows, caption_seen=True)
 
 
 def _backgrounds(found: Funnel) -> None:

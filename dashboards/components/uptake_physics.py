@@ -1,17 +1,13 @@
-"""Specimen uptake page: dose and uptake time per visit, sources and their constancy."""
+"""Dose and uptake time per visit, and the radioactive sources."""
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
-
-import polars as pl
+from typing import TYPE_CHECKING
 
 from dashboards import session
 from dashboards.answers import uptake
 from dashboards.components import words
-from dashboards.components.chart import chart
 from dashboards.components.markup import element, show
-from dashboards.components.palette import GROUPS, RULE
 from dashboards.components.record_uptake import NOT_A_PERSONS_DOSE
 from dashboards.components.tables import table
 from registry.uptake.constancy import DISPOSED
@@ -19,7 +15,7 @@ from registry.vocabulary import label
 
 if TYPE_CHECKING:
     from registry.stats.quantiles import Spread
-    from registry.uptake import Constancy, VisitDoses
+    from registry.uptake import VisitDoses
 
 
 def doses() -> None:
@@ -91,97 +87,12 @@ def source_table() -> None:
             one.reference_on,
             one.reason if one.activity_mbq is None else f"{one.activity_mbq:.3g}",
             "" if one.left is None else words.percent(one.left),
-            one.leak_test_on,
         ]
         for one in kept
     ]
-    heads = ["Source", "Site", "Nuclide", "State", "MBq", "on", "MBq as of", "Left", "Leak test"]
+    heads = ["Source", "Site", "Nuclide", "State", "MBq", "on", "MBq as of", "Left"]
     table("Radioactive sources", heads, rows, frozenset({4, 6, 7}))
     half_lives = dict.fromkeys(f"{one.nuclide} {one.half_life}" for one in kept if one.half_life)
     gone = len(found) - len(kept)
     text = f"Half-life: {'; '.join(half_lives) or 'none known'}. As of {day}, computed, not measured. {words.plural(gone, 'source')} disposed of, not shown."
     show(element("p", text, class_="beside"))
-
-
-def constancy_chart() -> None:
-    """Count rate per MBq of the decayed source, over the median of the scanner's checks."""
-    found = uptake.constancy()
-    if not found:
-        show(element("p", "No constancy check with counts of a recorded source.", class_="beside"))
-        return
-    frame = pl.DataFrame(
-        [
-            {
-                "scanner": one.scanner,
-                "done_on": str(one.done_on),
-                "source": one.source_id,
-                "cps_per_mbq": round(one.cps_per_mbq, 3),
-                "relative": round(one.relative, 4),
-            }
-            for one in found
-        ]
-    )
-    chart(
-        checks(frame),
-        title="Counts per second and MBq of the source, over the median of the scanner",
-        description=f"One mark per check and scanner over time; 1 is the median of its checks. {_latest(found)}",
-        frame=frame.sort("done_on", descending=True),
-        file_name="constancy.csv",
-    )
-    show(
-        element(
-            "p", f"{_latest(found)} Decayed to the day of each check; no limit is set here.", class_="beside"
-        )
-    )
-
-
-def _latest(found: list[Constancy]) -> str:
-    last = {(one.site, one.scanner): one for one in found}
-    said = "; ".join(f"{one.scanner} {one.relative:.3f} on {one.done_on}" for one in last.values())
-    return f"Latest: {said}."
-
-
-def checks(frame: pl.DataFrame) -> dict[str, Any]:
-    """Vega-Lite specification: one mark per check, a shape and colour per scanner."""
-    names = frame.get_column("scanner").unique(maintain_order=True).to_list()
-
-    def by_scanner(part: int) -> dict[str, Any]:
-        marks = [GROUPS[place % len(GROUPS)][part] for place in range(len(names))]
-        legend = {"title": None, "orient": "top"}
-        return {
-            "field": "scanner",
-            "type": "nominal",
-            "scale": {"domain": names, "range": marks},
-            "legend": legend,
-        }
-
-    return {
-        "width": "container",
-        "height": 220,
-        "layer": [
-            {
-                "data": {"values": [{"relative": 1}]},
-                "mark": {"type": "rule", "color": RULE, "strokeWidth": 2},
-                "encoding": {"y": {"field": "relative", "type": "quantitative"}},
-            },
-            {
-                "data": {"values": frame.to_dicts()},
-                "mark": {"type": "point", "filled": False, "size": 45, "strokeWidth": 1.5, "opacity": 0.9},
-                "encoding": {
-                    "x": {
-                        "field": "done_on",
-                        "type": "temporal",
-                        "axis": {"title": None, "format": "%Y", "tickCount": {"interval": "year", "step": 1}},
-                    },
-                    "y": {
-                        "field": "relative",
-                        "type": "quantitative",
-                        "scale": {"zero": False},
-                        "axis": {"title": "over the scanner's median", "tickCount": 5},
-                    },
-                    "color": by_scanner(0),
-                    "shape": by_scanner(1),
-                },
-            },
-        ],
-    }

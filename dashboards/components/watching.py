@@ -18,7 +18,7 @@ from dashboards.components.monitor_plots import fifths_plot, run_chart, running_
 from dashboards.components.signals import signals
 from dashboards.components.tables import table
 from registry.errors import UsageProblem
-from registry.monitoring import points, volumes
+from registry.monitoring import about_the_median, points, volumes
 from registry.monitoring import words as said
 
 if TYPE_CHECKING:
@@ -26,8 +26,13 @@ if TYPE_CHECKING:
     from datetime import date
 
     from registry.measures import Measure
-    from registry.monitoring import Adjusted, Cumulative, Signal, Watched
+    from registry.monitoring import Adjusted, Cumulative, Point, Signal, Watched
     from registry.monitoring.model import Fifth
+
+LIMITS = ("Exact, 95 % and 99.8 %", "Three standard errors (p-chart)")
+#: Columns drawn through, and broken.
+EXACT = ("lower 99.8", "upper 99.8"), ("lower 95", "upper 95")
+ERRORS: tuple[tuple[str, ...], tuple[str, ...]] = ("lower 3 errors", "upper 3 errors"), ()
 
 
 def proportion(
@@ -97,51 +102,55 @@ def quantity(measure: Measure, watched_from: date, within: answers.Within) -> No
 
 
 def _by_period(made: Cumulative, per: str) -> None:
-    minimum = session.minimum_n()
     # One period holds few patients twice: the clustered interval has nothing to work with.
     asked = session.filters().interval
     interval = asked if asked != "clustered" else "wilson"
     found = points(made.watched, made.accepted.rate, per, interval)
-    rows = []
-    for one in found:
-        shown = one.n >= minimum and one.limits is not None
-        limits = one.limits if shown and one.limits is not None else (None,) * 4
-        rows.append(
-            {
-                "period": one.period,
-                "x": one.x,
-                "n": one.n,
-                "rate": one.rate if shown else None,
-                "low": one.low if shown else None,
-                "high": one.high if shown else None,
-                "lower 99.8": limits[0],
-                "lower 95": limits[1],
-                "upper 95": limits[2],
-                "upper 99.8": limits[3],
-                "outside": one.beyond if shown else False,
-            }
-        )
-    frame = pl.DataFrame(rows, infer_schema_length=None)
-    outside = [one.period for one in found if one.beyond and one.n >= minimum]
+    minimum = session.minimum_n()
+    exact = st.radio("Limits of chance", LIMITS, horizontal=True, key="limits of chance") == LIMITS[0]
+    columns = EXACT if exact else ERRORS
+    frame = pl.DataFrame([_period(one, minimum, exact) for one in found], infer_schema_length=None)
+    outside = ", ".join(frame.filter("outside").get_column("period")) or "none"
     chart(
-        run_chart(frame, made.accepted.rate),
+        run_chart(frame, made.accepted.rate, *columns),
         title=f"{made.watched.measure.title}, by {per}",
         description=(
-            f"Share with the event in each {per} with its 95 % interval, and exact limits around the accepted rate of "
-            f"{words.percent(made.accepted.rate)}. Outside the outer limits: {', '.join(outside) or 'none'}."
+            f"Share with the event in each {per} with its 95 % interval, and limits around the accepted rate of "
+            f"{words.percent(made.accepted.rate)}. Outside the outer limits: {outside}."
         ),
         frame=frame,
         file_name=f"{made.watched.measure.id} by {per}.csv",
     )
-    show(
-        element(
-            "p",
-            f"Thick bars: 95 % interval of the {per}'s own rate ({words.METHODS[interval]}). Dotted: the accepted rate. Dashed and full steps: exact binomial limits around it "
-            f"for so many procedures, 95 % and 99.8 %, interpolated. {len(found)} periods were looked at; outside the outer limits: {', '.join(outside) or 'none'}. "
-            f"Below {minimum} procedures counts only, in the table.",
-            class_="beside",
-        )
+    drawn = (
+        "Dashed and full steps: exact binomial limits around it for so many procedures, 95 % and 99.8 %, interpolated."
+        if exact
+        else "Full steps: three standard errors around it for so many procedures (p-chart), cut at 0 and 100 %. "
+        f"{said.rough(found, made.accepted.rate, minimum)}"
     )
+    text = (
+        f"Thick bars: 95 % interval of the {per}'s own rate ({words.METHODS[interval]}). Dotted: the accepted rate. {drawn} "
+        f"{len(found)} periods were looked at; outside the outer limits: {outside}. Below {minimum} procedures counts only, in the table."
+    )
+    for one in (text, said.runs(about_the_median(found, minimum), [p for p in found if p.n >= minimum], per)):
+        show(element("p", one.replace(" %", f"{words.NARROW}%"), class_="beside"))
+
+
+def _period(one: Point, minimum: int, exact: bool) -> dict[str, object]:
+    shown = one.n >= minimum and one.limits is not None
+    made = {
+        "period": one.period,
+        "x": one.x,
+        "n": one.n,
+        "rate": one.rate if shown else None,
+        "low": one.low if shown else None,
+        "high": one.high if shown else None,
+    }
+    names: tuple[str, ...] = ("lower 99.8", "lower 95", "upper 95", "upper 99.8")
+    limits: tuple[float, ...] | None = one.limits
+    if not exact:
+        names, limits = ERRORS[0], one.three_errors
+    made |= dict(zip(names, limits if shown and limits else [None] * len(names), strict=True))
+    return {**made, "outside": shown and (one.beyond if exact else one.beyond_errors)}
 
 
 def _adjusted(

@@ -106,10 +106,15 @@ def monitor(
             )
             said = words.cumulative(made)
             per = "month" if by_month else "quarter"
-            rows = [
-                _period(one, registry.site.minimum_n)
-                for one in monitoring.points(made.watched, made.accepted.rate, per)
-            ]
+            least = registry.site.minimum_n
+            found_points = monitoring.points(made.watched, made.accepted.rate, per)
+            rows = [_period(one, least) for one in found_points]
+            about = words.runs(
+                monitoring.about_the_median(found_points, least),
+                [one for one in found_points if one.n >= least],
+                per,
+            )
+            said = (*said, *([about] if about else []))
     signals = [words.signal(one, number) for number, one in enumerate(made.signals, 1)]
     if format_ is Format.JSON:
         answer = {
@@ -241,6 +246,8 @@ def _period(one: Any, minimum: int) -> dict[str, Any]:
         "limit_2_5": limits and limits[1],
         "limit_97_5": limits and limits[2],
         "limit_99_9": limits and limits[3],
+        "lower_3_errors": one.three_errors[0] if shown and one.three_errors else None,
+        "upper_3_errors": one.three_errors[1] if shown and one.three_errors else None,
         "beyond": one.beyond if shown else None,
     }
 

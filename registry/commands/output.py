@@ -85,6 +85,8 @@ def demo(
     store.create(folder, time_zone="UTC", name="Three-site demonstration service (invented)")
     site = (folder / "site.toml").read_text(encoding="utf-8")
     site = site.replace("# measurement_sd_mm = ...", DEMO_MEASUREMENT)
+    for name, value in DEMO_TOLERANCES.items():
+        site = site.replace(f"# {name} = ...", f"{name} = {value:g}")
     (folder / "site.toml").write_text(site + DEMO_FRAME, encoding="utf-8")
     with tempfile.TemporaryDirectory() as scratch:
         say(f"Inventing {procedures:,} procedures ...")
@@ -106,6 +108,14 @@ def demo(
 
 #: The invented service measured how well it reads a coordinate, as its records say where they say it.
 DEMO_MEASUREMENT = "measurement_sd_mm = 1.0"
+
+#: Tolerances of the invented service, invented like itself: no service should take them over.
+DEMO_TOLERANCES = {
+    "leak_test_days": 182,
+    "counts_tolerance": 0.05,
+    "phantom_tolerance_mm": 3,
+    "clock_tolerance_s": 30,
+}
 
 #: The invented service's coordinate frame: prone, needle from the lateral side.
 DEMO_FRAME = """

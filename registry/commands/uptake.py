@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import asdict
-from typing import Annotated
+from enum import StrEnum
+from typing import Annotated, Any
 
 import typer
 
+from registry.commands import narrow
 from registry.commands.common import (
     AsOfOption,
     FolderArgument,
@@ -82,3 +84,63 @@ def sources(
     print_rows(rows, format_, _SOURCE_COLUMNS)
     if format_ is Format.TABLE:
         say(f"Activity on {moment}. A calculation, not a measurement; handle by the local rules.")
+
+
+class Part(StrEnum):
+    """What is printed of the chain."""
+
+    COUNTS = "counts"
+    PHANTOM = "phantom"
+    CLOCK = "clock"
+    LEAK = "leak-tests"
+
+
+def constancy(
+    folder: FolderArgument,
+    part: Annotated[Part, typer.Argument(help="counts, phantom, clock or leak-tests.")] = Part.COUNTS,
+    as_of: AsOfOption = None,
+    format_: FormatOption = Format.TABLE,
+) -> None:
+    """Is the chain as it was: counts against expected ones, phantom errors, clocks, leak tests due."""
+    from registry import uptake as chain
+    from registry.uptake import words
+
+    with reading(folder) as registry:
+        moment = day(as_of, "--as-of") or today_at(registry.site)
+        rows: list[dict[str, Any]]
+        said: tuple[str, ...] = ()
+        if part is Part.COUNTS:
+            found = chain.constancy(registry, as_of=moment)
+            rows, said = [asdict(one) for one in found], words.counts(found)
+        elif part is Part.PHANTOM:
+            checks = chain.phantom_checks(registry, as_of=moment)
+            rows = [_phantom(one) for one in checks]
+            said = words.phantom(chain.phantom_trends(checks))
+        elif part is Part.CLOCK:
+            clocks = chain.clock_checks(registry, as_of=moment)
+            rows, said = [asdict(one) for one in clocks], words.clocks(clocks)
+        else:
+            tests = chain.leak_tests(registry, on=moment)
+            rows, said = [asdict(one) for one in tests], words.leak_tests(tests)
+        stated = words.tolerances(registry)
+    columns = _PARTS[part] if format_ is Format.TABLE else None
+    print_rows(rows, format_, columns, width=narrow.WIDTH)
+    if format_ is Format.TABLE:
+        for sentence in (*said, stated):
+            narrow.paragraph(sentence)
+        say(f"As of {moment}.")
+
+
+def _phantom(one: Any) -> dict[str, Any]:
+    made = asdict(one)
+    x, y, z = made.pop("error_mm")
+    return {**made, "error_x_mm": x, "error_y_mm": y, "error_z_mm": z}
+
+
+#: Columns of the tables; the other formats hold all.
+_PARTS = {
+    Part.COUNTS: ("scanner", "done_on", "source_id", "counts", "expected", "ratio", "outside"),
+    Part.PHANTOM: ("scanner", "done_on", "error_x_mm", "error_y_mm", "error_z_mm", "length_mm", "outside"),
+    Part.CLOCK: ("scanner", "done_on", "offset_s", "shift", "outside"),
+    Part.LEAK: ("source_id", "site", "nuclide", "tested_on", "due_on", "days", "standing"),
+}

@@ -31,7 +31,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
     from datetime import date
 
-    from registry.measures.counting import Classified, Counts, Reader
+    from registry.measures.counting import Classified, Clusters, Counts, Reader
     from registry.measures.results import CategoryTable, Curve
     from registry.sampling import SamplingResult
 
@@ -130,24 +130,53 @@ def _proportions(
     confidence: float,
     stamp: str,
 ) -> list[ProportionResult]:
-    counts = counting.count(units, measures)
+    clusters = counting.per_patient(units, measures) if interval == CLUSTERED else {}
+    return proportions_of(
+        counting.count(units, measures),
+        {one.id: one.bounds for one in measures},
+        clusters,
+        interval=interval,
+        confidence=confidence,
+        stamp=stamp,
+        dates=units.question.dates,
+    )
+
+
+def proportions_of(
+    counts: Mapping[tuple[str, str], Counts],
+    bounds: Mapping[str, str],
+    clusters: Mapping[tuple[str, str], Clusters],
+    *,
+    interval: str,
+    confidence: float,
+    stamp: str,
+    dates: Mapping[str, date | None],
+) -> list[ProportionResult]:
+    """Counts with their interval and bounds, by (measure, stratum); in the order of ``counts``.
+
+    Parameters
+    ----------
+    bounds
+        Measure -> form of its bounds for unknown outcomes, empty where it has none.
+    clusters
+        What each patient has, for the clustered interval; else empty.
+    """
     if not counts:
         return []
     x = np.array([one.numerator for one in counts.values()])
     n = np.array([one.denominator for one in counts.values()])
-    clusters: dict[tuple[str, str], ClusteredInterval] = {}
+    held: dict[tuple[str, str], ClusteredInterval] = {}
     if interval == CLUSTERED:
-        clusters = _clustered(units, measures, confidence)
+        held = _clustered(clusters, confidence)
         lower, upper = np.full(len(n), np.nan), np.full(len(n), np.nan)
         method = CLUSTERED_METHOD
     else:
         lower, upper = ESTIMATORS[interval].interval(x, n, confidence)
         method = ESTIMATORS[interval].method
-    bounds = {one.id: one.bounds for one in measures}
     made = []
     for place, ((measure, stratum), one) in enumerate(counts.items()):
         limits: tuple[float | None, float | None] = (_number(lower[place]), _number(upper[place]))
-        cluster = clusters.get((measure, stratum))
+        cluster = held.get((measure, stratum))
         made.append(
             ProportionResult(
                 measure=measure,
@@ -168,18 +197,18 @@ def _proportions(
                 if one.numerator
                 else upper_bound_no_events(one.denominator, confidence),
                 design_effect=cluster.deff if cluster else None,
-                **units.question.dates,  # type: ignore[arg-type]
+                **dates,  # type: ignore[arg-type]
             )
         )
     return made
 
 
 def _clustered(
-    units: Classified, measures: Sequence[Measure], confidence: float
+    clusters: Mapping[tuple[str, str], Clusters], confidence: float
 ) -> dict[tuple[str, str], ClusteredInterval]:
     return {
         key: clustered_wilson_interval(np.repeat(y, patients), np.repeat(n, patients), confidence)
-        for key, (y, n, patients) in counting.per_patient(units, measures).items()
+        for key, (y, n, patients) in clusters.items()
     }
 
 

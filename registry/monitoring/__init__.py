@@ -4,7 +4,7 @@ from registry.monitoring.adjusted import Adjusted, adjusted
 from registry.monitoring.comparison import Comparison, Pair, compare_groups, compare_periods
 from registry.monitoring.cumulative import Accepted, Cumulative, Signal, accepted_rate, cumulative
 from registry.monitoring.notes import ANSWERS, Note, answer, notes
-from registry.monitoring.periods import Point, Volume, points, volumes
+from registry.monitoring.periods import Point, Volume, about_the_median, points, volumes
 from registry.monitoring.watched import Watched, watch
 from registry.monitoring.weighted import Weighted, weighted
 
@@ -21,6 +21,7 @@ __all__ = [
     "Volume",
     "Watched",
     "Weighted",
+    "about_the_median",
     "accepted_rate",
     "adjusted",
     "answer",

@@ -68,6 +68,7 @@ def adjusted(
     limit: float | None = None,
     years: float = YEARS,
     minimum: int = 10,
+    model: RiskModel | None = None,
 ) -> Adjusted:
     """Fit the model before the watch, and run the adjusted sum over the watched procedures.
 
@@ -85,6 +86,9 @@ def adjusted(
         false signals rarer than one in ``years``.
     minimum
         A code with fewer procedures is put together with the other rare ones.
+    model
+        A model to keep, such as that of an earlier watch or a published one; where not
+        given it is fitted.
 
     Raises
     ------
@@ -107,10 +111,11 @@ def adjusted(
         )
 
     seen = seen_within(within)
-    before = (seen_within(None) if within else seen).before
     if not seen.during.height:
         raise UsageProblem(f"{measure_id}: no procedure to watch. Watch from an earlier day.")
-    model = fit(with_predictors(registry, before, as_of), minimum)
+    if model is None:
+        before = (seen_within(None) if within else seen).before
+        model = fit(with_predictors(registry, before, as_of), minimum)
     rows = with_predictors(registry, seen.during, as_of)
     risks, outcome = model.risks(rows), rows.get_column("event").to_numpy()
     if limit is None:

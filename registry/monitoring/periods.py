@@ -9,14 +9,18 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from registry.stats.estimators import ESTIMATORS
-from registry.stats.monitoring import funnel_limits, u_chart
+from registry.stats.monitoring import funnel_limits, p_chart, u_chart
+from registry.stats.outlying import smaller_tail
+from registry.stats.runs import Runs, runs
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterator, Sequence
 
     from registry.monitoring.watched import Watched
 
 MONTHS = {"month": 1, "quarter": 3}
+OUTER = 0.001
+"""Chance on either side beyond the outer limits."""
 
 
 @dataclass(frozen=True)
@@ -25,8 +29,9 @@ class Point:
 
     ``low`` and ``high`` are the 95 % limits of its own rate, None without
     procedures; ``limits`` the exact 0.1, 2.5, 97.5 and 99.9 % limits around the accepted
-    rate for so many procedures, None without. ``beyond`` says that the rate lies outside
-    the outer pair.
+    rate for so many procedures, as drawn, None without. ``beyond`` says that the count lies
+    outside the outer pair, by its exact chance. ``three_errors`` are the limits of a p-chart, three standard errors from
+    the accepted rate, and ``beyond_errors`` says that the rate lies outside those.
     """
 
     period: str
@@ -37,6 +42,8 @@ class Point:
     high: float | None
     limits: tuple[float, ...] | None
     beyond: bool
+    three_errors: tuple[float, float] | None = None
+    beyond_errors: bool = False
 
     @property
     def rate(self) -> float | None:
@@ -80,8 +87,27 @@ def points(
             continue
         low, high = ESTIMATORS[interval].interval(x, n, 0.95)
         limits = tuple(float(one) for one in funnel_limits(n, accepted).limits[:, 0])
-        made.append(Point(name, first, x, n, low, high, limits, not limits[0] <= x / n <= limits[-1]))
+        chart = p_chart([x], n, center=accepted)
+        made.append(
+            Point(
+                name,
+                first,
+                x,
+                n,
+                low,
+                high,
+                limits,
+                float(smaller_tail(x, n, accepted)) <= OUTER,
+                (float(chart.lcl), float(chart.ucl)),
+                bool(chart.beyond),
+            )
+        )
     return tuple(made)
+
+
+def about_the_median(found: Sequence[Point], minimum: int = 1) -> Runs:
+    """Runs and crossings of the rates of the periods with at least so many procedures."""
+    return runs([one.x / one.n for one in found if one.n >= max(1, minimum)])
 
 
 def volumes(watched: Watched, per: str = "quarter") -> tuple[Volume, ...]:

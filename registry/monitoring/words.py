@@ -7,10 +7,14 @@ from typing import TYPE_CHECKING
 from registry.planning.words import percent
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from registry.monitoring.adjusted import Adjusted
     from registry.monitoring.cumulative import Accepted, Cumulative, Signal
+    from registry.monitoring.periods import Point
     from registry.monitoring.watched import Watched
     from registry.monitoring.weighted import Weighted
+    from registry.stats.runs import Runs
 
 CAN = (
     "It can show that events came faster than accepted for a while. It cannot say why, nor that any one procedure was wrong, "
@@ -96,6 +100,50 @@ def weighted(made: Weighted) -> tuple[str, ...]:
         RESET_QUANTITY,
         CAN_QUANTITY,
     )
+
+
+EXPECTED_LEAST = 5
+"""Limits of three standard errors are far from exact where fewer events are expected (common practice)."""
+
+
+def rough(found: Sequence[Point], accepted: float, minimum: int = 1) -> str:
+    """That the limits of a p-chart are far from exact here; empty where they are not."""
+    shown = [one for one in found if one.n >= minimum]
+    few = [one for one in shown if one.n * min(accepted, 1 - accepted) < EXPECTED_LEAST]
+    if not few:
+        return ""
+    return (
+        f"In {len(few)} of {len(shown)} periods fewer than {EXPECTED_LEAST} events are expected: these limits are then far from "
+        "exact, and the exact ones are to be preferred."
+    )
+
+
+def runs(made: Runs, shown: Sequence[Point], per: str) -> str:
+    """What the points do about their median; ``shown`` are the periods that were counted."""
+    if made.median is None or made.longest_usual is None or made.crossings_usual is None:
+        return f"Runs about the median are not judged: {made.used} {per}s with enough procedures lie off it, too few."
+    where = f", {shown[made.ends[0] - 1].period} to {shown[made.ends[1] - 1].period}" if made.ends else ""
+    found = [
+        text
+        for holds, text in (
+            (made.is_long, f"a run of {made.longest} {per}s on one side of it{where}"),
+            (
+                made.is_seldom_crossed,
+                f"{made.crossings} crossings, where {made.crossings_usual} or more are usual",
+            ),
+        )
+        if holds
+    ]
+    usual = (
+        f"longest run {made.longest} (up to {made.longest_usual} is usual), "
+        f"{made.crossings} crossings ({made.crossings_usual} or more are usual)"
+    )
+    told = (
+        f"Unusual: {' and '.join(found)}. Worth a look; it may still be chance"
+        if found
+        else "Nothing unusual"
+    )
+    return f"Run chart, {made.used} {per}s about their median of {percent(made.median)}: {usual}. {told}."
 
 
 def signal(one: Signal, number: int) -> str:

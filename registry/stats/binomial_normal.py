@@ -56,6 +56,9 @@ def why_not(events: FloatArray, trials: FloatArray) -> str:
         return "no events"
     if events.sum() == trials.sum():
         return "no variation: every trial had the event"
+    if ((events == 0) | (events == trials)).all():
+        # The likelihood rises with the spread for ever: nothing bounds it.
+        return "every unit had all or nothing"
     return ""
 
 
@@ -71,7 +74,7 @@ def fit(events: FloatArray, trials: FloatArray) -> Fit:
     -------
     Fit
         A standard deviation of 0 is a valid answer. ``se_mu`` comes from the joint
-        second derivatives.
+        second derivatives; it is nan where they show no maximum.
 
     Sources
     -------
@@ -90,7 +93,9 @@ def fit(events: FloatArray, trials: FloatArray) -> Fit:
         p = events.sum() / size
         return Fit(pooled, 0.0, float(1.0 / np.sqrt(size * p * (1.0 - p))), np.zeros(events.size))
     curvature = _second_derivatives(minus_log_likelihood, np.array([mu, sd]))
-    se = float(np.sqrt(np.linalg.inv(curvature)[0, 0]))
+    # No maximum inside: the likelihood is flat, as where every unit had all or nothing.
+    settled = bool(np.linalg.det(curvature) > 0.0 and curvature[0, 0] > 0.0)
+    se = float(np.sqrt(np.linalg.inv(curvature)[0, 0])) if settled else float("nan")
     return Fit(mu, sd, se, sd * _modes(events, trials, mu, sd))
 
 

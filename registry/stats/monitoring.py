@@ -108,7 +108,7 @@ class Overdispersion:
     reason: str = ""
 
 
-def p_chart(x: ArrayLike, n: ArrayLike, sigmas: float = 3.0) -> ControlChart:
+def p_chart(x: ArrayLike, n: ArrayLike, sigmas: float = 3.0, center: float | None = None) -> ControlChart:
     """Chart of proportions with limits of so many standard errors.
 
     Not for rates below about 5 % or small n: the limits are then far from exact.
@@ -121,6 +121,8 @@ def p_chart(x: ArrayLike, n: ArrayLike, sigmas: float = 3.0) -> ControlChart:
         Trials of each period: one number for all, or shape (k,).
     sigmas
         Distance of the limits in standard errors.
+    center
+        Accepted rate, from 0 to 1; where not given, that of all periods together.
 
     Returns
     -------
@@ -142,7 +144,10 @@ def p_chart(x: ArrayLike, n: ArrayLike, sigmas: float = 3.0) -> ControlChart:
         raise ValueError("every period of a chart needs trials; got one with 0")
     if events.size == 0:
         return ControlChart(None, None, None, (), "no periods")
-    center = float(events.sum() / trials.sum())
+    if center is None:
+        center = float(events.sum() / trials.sum())
+    if not 0.0 <= center <= 1.0:
+        raise ValueError(f"center must lie between 0 and 1; got {center:g}")
     half = sigmas * np.sqrt(center * (1.0 - center) / trials)
     lower, upper = np.maximum(center - half, 0.0), np.minimum(center + half, 1.0)
     return _chart(center, lower, upper, events / trials, np.ndim(n) == 0)

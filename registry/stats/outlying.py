@@ -91,3 +91,36 @@ def chance_of_any(units: int, level: float) -> float:
     if not 0.0 < level < 1.0:
         raise ValueError(f"level must lie between 0 and 1, both ends excluded; got {level}")
     return 1.0 - level**units
+
+
+def smaller_tail(x: ArrayLike, n: ArrayLike, rate: float) -> FloatArray:
+    """Chance of a count so far out or further on its own side, by the binomial distribution.
+
+    Interpolated limits are made for drawing: a count at the next whole number beyond one may
+    itself be quite likely, such as 24 of 24 at a rate of 96 %. Whether a count lies outside is
+    judged by this chance instead.
+
+    Parameters
+    ----------
+    x, n
+        Events and trials, whole, shape (k,) or one number.
+    rate
+        Rate around which the limits lie, between 0 and 1 exclusive.
+
+    Returns
+    -------
+    array
+        The smaller of P(R <= x) and P(R >= x); 1 without trials.
+
+    Raises
+    ------
+    ValueError
+        Counts out of range, rate outside (0, 1).
+    """
+    events, trials = events_of_trials(x, n)
+    if not 0.0 < rate < 1.0:
+        raise ValueError(f"rate must lie between 0 and 1, both ends excluded; got {rate:g}")
+    from scipy.stats import binom
+
+    tails: FloatArray = np.minimum(binom.cdf(events, trials, rate), binom.sf(events - 1, trials, rate))
+    return tails

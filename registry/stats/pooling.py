@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from math import sqrt
+from math import isnan, sqrt
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -144,7 +144,7 @@ def pooled_proportion(x: ArrayLike, n: ArrayLike, confidence: float = 0.95) -> P
     -------
     PooledProportion
         ``pooled`` is the proportion of the middle centre. None for fewer than two
-        centres or a constant outcome. Prediction interval None below 5 centres.
+        centres, a constant outcome, or counts that settle no model. Prediction interval None below 5 centres.
 
     Raises
     ------
@@ -160,6 +160,9 @@ def pooled_proportion(x: ArrayLike, n: ArrayLike, confidence: float = 0.95) -> P
     if reason := why_not(events, trials):
         return PooledProportion(None, None, None, None, (None, None), (None, None), k, reason)
     found = fit(events, trials)
+    if isnan(found.se_mu):
+        reason = "the units differ too much for their number of trials"
+        return PooledProportion(None, None, None, None, (None, None), (None, None), k, reason)
     mu, se, tau2 = found.mu, found.se_mu, found.sd**2
     low, high = _prediction(mu, sqrt(tau2 + se**2), k, k - 2, confidence)
     return PooledProportion(

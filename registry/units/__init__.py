@@ -2,6 +2,7 @@
 
 from registry.units.funnel import FEWEST_OTHERS, OPERATOR, SITE, WAYS, Funnel, Unit, funnel
 from registry.units.learning import Learning, LearningPoint, learning
+from registry.units.pool import Pool, pool
 from registry.units.rows import Background
 
 __all__ = [
@@ -13,7 +14,9 @@ __all__ = [
     "Funnel",
     "Learning",
     "LearningPoint",
+    "Pool",
     "Unit",
     "funnel",
     "learning",
+    "pool",
 ]

@@ -18,10 +18,11 @@ from registry.measures.strata import Question, in_order
 from registry.people import Action, operators, require
 from registry.stats.estimators import ESTIMATORS
 from registry.stats.monitoring import adjust_pvalues, funnel_limits, overdispersion
-from registry.stats.outlying import against_others, chance_of_any
+from registry.stats.outlying import against_others, chance_of_any, smaller_tail
 from registry.stats.proportions import upper_bound_no_events
 from registry.stats.shrinkage import beta_binomial
 from registry.units import words
+from registry.units.pool import Pool, pool
 from registry.units.rows import Background, backgrounds
 
 if TYPE_CHECKING:
@@ -47,8 +48,9 @@ class Unit:
 
     ``code`` is None where whoever asks may not know it; ``own`` marks their own.
     ``looked_at`` says whether n reaches the minimum; only then are there a proportion with
-    Wilson limits, ``limits`` (0.1, 2.5, 97.5 and 99.9 % at this n), ``expected`` events at
-    the rate ``compared_with``, the exact ``p``, its value ``adjusted`` for the number of units,
+    Wilson limits, ``limits`` (0.1, 2.5, 97.5 and 99.9 % at this n, as drawn), ``tail`` (exact
+    chance of a count so far out or further, at the rate of all), ``expected`` events at the
+    rate ``compared_with``, the exact ``p``, its value ``adjusted`` for the number of units,
     and the ``shrunken`` rate with its limits. ``deviation`` is in standard deviations of
     chance, ``deviation_spread`` allows for spread between units (None with too few).
     """
@@ -64,6 +66,7 @@ class Unit:
     upper: float | None = None
     upper_bound_no_events: float | None = None
     limits: tuple[float, ...] = ()
+    tail: float | None = None
     compared_with: float | None = None
     expected: float | None = None
     p: float | None = None
@@ -78,13 +81,10 @@ class Unit:
 
     @property
     def outside(self) -> str:
-        """Between which pair of drawn limits the unit does not lie: "99.8 %", "95 %" or nothing."""
-        if not self.limits or self.proportion is None:
+        """Outside which pair of limits the count lies, by its exact chance: "99.8 %", "95 %" or nothing."""
+        if self.tail is None or self.tail > 0.025:
             return ""
-        low, low_near, high_near, high = self.limits
-        if not low <= self.proportion <= high:
-            return "99.8 %"
-        return "" if low_near <= self.proportion <= high_near else "95 %"
+        return "99.8 %" if self.tail <= 0.001 else "95 %"
 
 
 @dataclass(frozen=True)
@@ -95,7 +95,7 @@ class Funnel:
     units. ``chance_95`` and ``chance_998`` are the chance that at least one of the
     ``looked_at`` units lies outside those limits although all have one true rate.
     ``spread`` (phi) and ``spread_variance`` (tau squared) are None, with a reason, where
-    the units are too few. ``unnamed`` says that codes are kept back, ``withheld`` why the
+    the units are too few. ``pool`` brings the units together. ``unnamed`` says that codes are kept back, ``withheld`` why the
     others are not shown at all.
     """
 
@@ -116,6 +116,7 @@ class Funnel:
     shrink_mean: float | None
     shrink_size: float | None
     shrink_reason: str
+    pool: Pool
     lines: tuple[tuple[int, float, float, float, float], ...]
     minimum: int
     confidence: float
@@ -181,7 +182,8 @@ def funnel(
     Sources
     -------
     Spiegelhalter 2005, Stat Med 24:1185-1202 (exact limits, over-dispersion); Benjamini and
-    Hochberg 1995 (flags); a beta distribution of the units' rates (shrinkage).
+    Hochberg 1995 (flags); a beta distribution of the units' rates (shrinkage); Stijnen,
+    Hamza and Ozdemir 2010 (units brought together).
     """
     actor = require(Action.FIGURES, registry)
     measure = load_measures().get(measure_id)
@@ -216,6 +218,7 @@ def funnel(
         shrink_mean=made.shrunken.mean,
         shrink_size=made.shrunken.size,
         shrink_reason=made.shrunken.reason,
+        pool=pool([(counts[code].numerator, counts[code].denominator) for code in codes], confidence),
         lines=_lines(made, minimum),
         minimum=minimum,
         confidence=confidence,
@@ -260,6 +263,7 @@ def _units(
     deviation, deviation_spread = _placed(spread.z, enough), _placed(spread.z_adj, enough)
     drawn = _placed(shrunken.eb, some), _placed(shrunken.lower, some), _placed(shrunken.upper, some)
     limits = _limits(n, total, of)
+    tails = smaller_tail(x, n, total / of) if 0 < total < of else None
     made = []
     for i, code in enumerate(codes):
         own = whose is not None and code == whose
@@ -275,6 +279,7 @@ def _units(
                 upper=float(upper[i]),
                 upper_bound_no_events=None if x[i] else upper_bound_no_events(int(n[i]), confidence),
                 limits=limits[i],
+                tail=None if tails is None else float(tails[i]),
                 compared_with=_number(others.rate[i]),
                 expected=_number(others.expected[i]),
                 p=_number(others.p[i]),

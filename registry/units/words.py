@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from registry.units.funnel import Funnel
     from registry.units.learning import Learning
+    from registry.units.pool import Pool
 
 
 def looked_at(made: Funnel) -> str:
@@ -21,7 +22,7 @@ def looked_at(made: Funnel) -> str:
         return f"One {made.by} was looked at: there is nothing to set it beside.{left}"
     return (
         f"{made.looked_at} {made.by}s were looked at. If all had one true rate, the chance that at least one lay outside "
-        f"the 95 % limits would be {percent(made.chance_95)}, outside the 99.8 % limits {percent(made.chance_998)}.{left}"
+        f"the 95 % limits would be up to {percent(made.chance_95)}, outside the 99.8 % limits up to {percent(made.chance_998)}.{left}"
     )
 
 
@@ -71,6 +72,29 @@ def shrinkage(made: Funnel) -> str:
     )
 
 
+def pooled(made: Pool, by: str) -> str:
+    """The middle unit and a further one beside the crude rate; empty for fewer than two units."""
+    if made.units < 2 or made.crude is None or made.crude_lower is None or made.crude_upper is None:
+        return ""
+    level = f"{100 * made.confidence:g} %"
+    crude = (
+        f"All {made.units} {by}s as one: {percent(made.crude)} ({level} interval {percent(made.crude_lower)} to "
+        f"{percent(made.crude_upper)}), large ones weighing most and differences between them left out."
+    )
+    if made.middle is None or made.lower is None or made.upper is None:
+        return f"{crude} No model over the {by}s: {made.reason}."
+    middle = (
+        f"Allowing for their differences, the middle {by} has {percent(made.middle)} ({percent(made.lower)} to "
+        f"{percent(made.upper)}; random-intercept logistic model)."
+    )
+    if made.further_lower is None or made.further_upper is None:
+        return f"{crude} {middle} What a further {by} would have is not predicted: {made.why_no_prediction}."
+    return (
+        f"{crude} {middle} The true rate of a further {by} like these would lie between {percent(made.further_lower)} and "
+        f"{percent(made.further_upper)} ({level} prediction interval)."
+    )
+
+
 def of_funnel(made: Funnel) -> tuple[str, ...]:
     """All sentences, the empty ones left out."""
     guide = (
@@ -78,7 +102,15 @@ def of_funnel(made: Funnel) -> tuple[str, ...]:
         if made.lines
         else ""
     )
-    found = (looked_at(made), guide, flags(made), spread(made), shrinkage(made), made.withheld)
+    found = (
+        looked_at(made),
+        guide,
+        flags(made),
+        spread(made),
+        shrinkage(made),
+        pooled(made.pool, made.by),
+        made.withheld,
+    )
     return tuple(one for one in found if one)
 
 

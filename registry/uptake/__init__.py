@@ -5,7 +5,19 @@ injection, and whether a reading was blind to the report. Here the physics of
 ``registry.tracer`` and the statistics of ``registry.stats`` are put to those rows.
 """
 
-from registry.uptake.constancy import Constancy, Source, constancy, sources
+from registry.uptake.chain import (
+    TOLERANCES,
+    ClockCheck,
+    LeakTest,
+    PhantomCheck,
+    PhantomTrend,
+    clock_checks,
+    leak_tests,
+    phantom_checks,
+    phantom_trends,
+    tolerance,
+)
+from registry.uptake.constancy import BASELINE, Constancy, Source, constancy, sources
 from registry.uptake.decision import DECISIONS, Decision, decide
 from registry.uptake.diagnosis import (
     DiagnosisGroup,
@@ -20,12 +32,18 @@ from registry.uptake.scans import Scan, scan_of, scans
 from registry.uptake.summary import summary
 
 __all__ = [
+    "BASELINE",
     "DECISIONS",
+    "TOLERANCES",
+    "ClockCheck",
     "Constancy",
     "Decision",
     "DiagnosisGroup",
     "Discrimination",
     "Injection",
+    "LeakTest",
+    "PhantomCheck",
+    "PhantomTrend",
     "Scan",
     "Source",
     "Visit",
@@ -33,15 +51,20 @@ __all__ = [
     "benign_with_uptake",
     "blind_readings",
     "by_diagnosis",
+    "clock_checks",
     "constancy",
     "decide",
     "discrimination",
     "judged_against_counts",
+    "leak_tests",
+    "phantom_checks",
+    "phantom_trends",
     "readings",
     "scan_of",
     "scans",
     "sources",
     "summary",
+    "tolerance",
     "visit_doses",
     "visits",
 ]

@@ -7,6 +7,7 @@ from statistics import median
 from typing import TYPE_CHECKING, Any
 
 from registry.people import Action, require
+from registry.stats.rates import exact_rate_interval
 from registry.tracer import HALF_LIFE_MIN, MINUTES_PER_DAY, half_life_source, source_activity
 from registry.uptake.asking import ask
 
@@ -16,6 +17,8 @@ if TYPE_CHECKING:
     from registry.measures.counting import Reader
 
 DISPOSED = "disposed"
+BASELINE = 6
+"""So many first checks of a scanner make its baseline (project default; half a year of monthly checks)."""
 
 
 @dataclass(frozen=True)
@@ -42,7 +45,12 @@ class Source:
 class Constancy:
     """One check: counts per second per MBq of the source as decayed to that day.
 
-    ``relative`` is that rate over the median of all checks of the same scanner.
+    ``relative`` is that rate over the median of all checks of the same scanner. ``expected``
+    are the counts that the baseline of the scanner, the median rate of its first
+    :data:`BASELINE` checks, gives for the source as decayed to that day; ``ratio`` is
+    measured over expected, with 95 % limits of counting alone (the baseline taken as
+    known). ``baseline`` marks the checks that made it, ``outside`` says whether the ratio
+    lies further from 1 than the local tolerance; None where none is stated.
     """
 
     check_id: str
@@ -52,6 +60,13 @@ class Constancy:
     source_id: str
     cps_per_mbq: float
     relative: float
+    counts: float
+    expected: float
+    ratio: float
+    ratio_lower: float
+    ratio_upper: float
+    baseline: bool
+    outside: bool | None
 
 
 def sources(registry: Reader, *, on: date) -> list[Source]:
@@ -125,19 +140,35 @@ def constancy(registry: Reader, *, as_of: date) -> list[Constancy]:
             continue
         activity = source_activity(row["nuclide"], row["activity_mbq"], row["reference_on"], row["done_on"])
         rates.append((row, row["counts"] / row["seconds"] / activity))
-    usual = {
-        place: median(rate for row, rate in rates if (row["site"], row["scanner"]) == place)
-        for place in {(row["site"], row["scanner"]) for row, _ in rates}
-    }
-    return [
-        Constancy(
-            row["check_id"],
-            row["site"],
-            row["scanner"],
-            row["done_on"],
-            row["source_id"],
-            rate,
-            rate / usual[row["site"], row["scanner"]] if usual[row["site"], row["scanner"]] else 0.0,
+    by_scanner: dict[tuple[str, str], list[float]] = {}
+    for row, rate in rates:
+        by_scanner.setdefault((row["site"], row["scanner"]), []).append(rate)
+    limit = registry.site.numbers.get("counts_tolerance")
+    seen: dict[tuple[str, str], int] = {}
+    made = []
+    for row, rate in rates:
+        place = row["site"], row["scanner"]
+        seen[place] = seen.get(place, 0) + 1
+        usual, first = median(by_scanner[place]), median(by_scanner[place][:BASELINE])
+        ratio = rate / first if first else 0.0
+        low, high = exact_rate_interval(round(row["counts"]), 1.0)
+        scale = ratio / row["counts"] if row["counts"] else 0.0
+        made.append(
+            Constancy(
+                row["check_id"],
+                row["site"],
+                row["scanner"],
+                row["done_on"],
+                row["source_id"],
+                rate,
+                rate / usual if usual else 0.0,
+                row["counts"],
+                row["counts"] * first / rate if rate else 0.0,
+                ratio,
+                scale * low,
+                scale * high,
+                seen[place] <= BASELINE,
+                None if limit is None else abs(ratio - 1.0) > limit,
+            )
         )
-        for row, rate in rates
-    ]
+    return made

@@ -50,6 +50,23 @@ def test_every_period_stands_with_exact_limits_and_how_many_were_looked_at(watch
     assert re.search(r"\d+ periods were looked at; outside the outer limits: ", text_of(watched))
 
 
+def test_the_limits_of_a_p_chart_can_be_chosen_and_are_said_to_be_rough(watched):
+    """Of 0.5 % no quarter of the small demo expects five events."""
+    assert "exact binomial limits around it" in text_of(watched)
+    (choice,) = (one for one in watched.main.radio if one.label == "Limits of chance")
+    choice.set_value(choice.options[1]).run()
+
+    assert "three standard errors around it for so many procedures (p-chart)" in text_of(watched)
+    assert "periods fewer than 5 events are expected" in text_of(watched)
+
+
+def test_runs_about_the_median_are_told(watched):
+    assert re.search(
+        r"Run chart, \d+ quarters about their median of [\d.]+|Runs about the median are not judged",
+        text_of(watched),
+    )
+
+
 def test_a_signal_opens_its_procedures_and_is_answered_with_a_note_that_is_kept(served, watched):
     assert box(watched, "Signal to open").options
     assert "Not answered yet." in text_of(watched)

@@ -14,7 +14,14 @@ from tests.build import base, load
 NAMES = [name for pages in PAGES.values() for name in pages]
 QUALITY = list(PAGES["Quality"])
 #: These split in a way of their own, and the sidebar's cannot be changed there.
-OWN_SPLIT = {"operators_and_sites", "yearly_table", "completeness", "timeliness", "agreement"}
+OWN_SPLIT = {
+    "operators_and_sites",
+    "yearly_table",
+    "completeness",
+    "timeliness",
+    "agreement",
+    "sources_and_constancy",
+}
 
 
 def text_of(page):

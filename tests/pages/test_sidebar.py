@@ -25,6 +25,7 @@ STILL = {
     "completeness": ["Period of the procedures", "As of"],
     "timeliness": ["Period of the procedures", "As of"],
     "agreement": ["Period of the procedures", "As of"],
+    "sources_and_constancy": ["Period of the procedures", "As of"],
     "intake": [],
     "measure_handbook": [],
     "targets": [],

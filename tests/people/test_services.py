@@ -23,6 +23,8 @@ from registry.people.roles import ALLOWED
 A = Action
 #: Public function that is handed a registry -> what its caller must be allowed to do.
 SERVICES = {
+    "registry.aggregate.collect.collect": A.FIGURES,
+    "registry.aggregate.collect.write": A.EXPORT,
     "registry.aim.vectors.vectors": A.FIGURES,
     "registry.agreement.agreement": A.PROCEDURES,
     "registry.backup.backup": A.KEEP,
@@ -107,6 +109,9 @@ SERVICES = {
     "registry.trail.events": A.TRAIL,
     "registry.units.funnel.funnel": A.FIGURES,
     "registry.units.learning.learning": A.FIGURES,
+    "registry.uptake.chain.clock_checks": A.FIGURES,
+    "registry.uptake.chain.leak_tests": A.FIGURES,
+    "registry.uptake.chain.phantom_checks": A.FIGURES,
     "registry.uptake.constancy.constancy": A.FIGURES,
     "registry.uptake.constancy.sources": A.FIGURES,
     "registry.uptake.diagnosis.readings": A.FIGURES,
@@ -130,6 +135,7 @@ OF_FOLDERS = {
 ASKED_ABOVE = {
     "registry.concordance.basis.bases": "digests, part of the services of concordance",
     "registry.concordance.basis.basis_of": "digests, part of the services of concordance",
+    "registry.aggregate.collect.settings": "settings",
     "registry.cores.rows.rows": "rows for the services of cores",
     **dict.fromkeys(
         [f"registry.erasure.copies.{name}" for name in ("aside", "find", "received", "waiting")]
@@ -161,6 +167,8 @@ ASKED_ABOVE = {
     "registry.sampling.files.setting": "settings",
     "registry.sampling.scan.known": "part of the sampling services",
     "registry.units.rows.backgrounds": "part of the services of units",
+    "registry.uptake.chain.tolerance": "a setting",
+    "registry.uptake.words.tolerances": "settings in a sentence",
     "registry.uptake.asking.ask": "part of the uptake services",
 }
 #: Arguments that must be what they are for the way to the check.

@@ -205,3 +205,12 @@ class TestPooledProportion:
 
     def test_one_centre(self):
         assert pooled_proportion([1], [10]).reason == "needs two units"
+
+
+@pytest.mark.parametrize(("x", "n"), [([1, 1, 0], [1, 1, 1]), ([5, 0, 5], [5, 5, 5])])
+def test_units_that_had_all_or_nothing_settle_no_model(x, n):
+    """Nothing in such counts bounds the spread: an interval would be made up."""
+    found = pooled_proportion(x, n)
+
+    assert found.pooled is None
+    assert found.reason

@@ -1,0 +1,265 @@
+"""Count a registry into a file that holds no row of any patient."""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import re
+from contextlib import suppress
+from dataclasses import replace
+from typing import TYPE_CHECKING, Any
+
+from registry import __version__, audit, provenance, store
+from registry.aggregate.document import SMALL, Cell, Counted, Document
+from registry.errors import FileProblem, UsageProblem
+from registry.measures import counting, load_measures
+from registry.measures.definition import PROPORTION, QUANTITY, Measure
+from registry.measures.strata import Question, in_order
+from registry.people import Action, require
+from registry.stats.quantiles import spread
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+    from datetime import date
+    from pathlib import Path
+
+    from registry.measures.counting import Clusters, Counts, Reader
+    from registry.store import Registry
+
+OPERATOR = "operator"
+_NOT_COUNTS = {
+    "table": "a cross-table of small cells; its ratios need the rows of one registry",
+    "time_to_event": "a curve needs the time of each procedure",
+    "sampling": "a probability per procedure is no count",
+}
+
+
+def collect(
+    registry: Reader,
+    *,
+    as_of: date,
+    start: date | None = None,
+    end: date | None = None,
+    by: str | None = None,
+    internal: bool = False,
+) -> Document:
+    """Count every proportion and quantity.
+
+    Parameters
+    ----------
+    registry
+        An open registry.
+    as_of, start, end
+        As :func:`registry.measures.evaluate`.
+    by
+        A stratum, but not the operator: results of single people do not leave the service.
+    internal
+        Keep small counts, and what each patient has; for a centre that is bound like the
+        service itself. Otherwise counts from 1 to 4, and what would give them away, are withheld.
+
+    Raises
+    ------
+    UsageProblem
+        Split by operator, an unknown stratum, a period that ends before it begins, or no
+        procedure in it.
+    """
+    require(Action.FIGURES, registry)
+    if by == OPERATOR:
+        raise UsageProblem(
+            "--by operator: results of single people do not leave the service. Choose another split, or none."
+        )
+    question = Question(as_of, start, end, by)
+    measures = load_measures()
+    rates = [one for one in measures.values() if one.kind == PROPORTION]
+    lengths = [one for one in measures.values() if one.kind == QUANTITY]
+    with counting.classified(registry, question) as units:
+        counts = counting.count(units, [*rates, *lengths])
+        patients = counting.per_patient(units, rates) if internal else {}
+        values = counting.measured(units, lengths)
+    sites = _sites(registry, question)
+    cells: dict[str, dict[str, Cell]] = {one.id: {} for one in (*rates, *lengths)}
+    left_out = {one.id: _NOT_COUNTS[one.kind] for one in measures.values() if one.kind in _NOT_COUNTS}
+    for (name, stratum), one in sorted(counts.items(), key=lambda pair: (pair[0][0], in_order(pair[0][1]))):
+        cell = _rate(one, patients.get((name, stratum), ([], [], [])) if internal else None)
+        if measures[name].kind == QUANTITY:
+            place = next(i for i, length in enumerate(lengths) if length.id == name)
+            cell = _length(one, values.get((place, stratum), ()))
+        shown = cell if internal else _without_small(cell)
+        if shown is None:
+            left_out[f"{name}, {stratum}"] = f"a count from 1 to {SMALL - 1}"
+        else:
+            cells[name][stratum] = shown
+    return Document(
+        registry.site.name,
+        sites,
+        as_of,
+        start,
+        end,
+        by,
+        internal,
+        f"biopsy-outcomes {__version__}",
+        provenance.definitions_sha256(*provenance.DEFINITIONS),
+        {
+            one.id: Counted(one.kind, digest(one), settings(registry, one), cells[one.id])
+            for one in sorted((*rates, *lengths), key=lambda one: one.id)
+        },
+        left_out,
+    )
+
+
+def digest(measure: Measure) -> str:
+    """SHA-256 of the SQL of a measure."""
+    return hashlib.sha256(measure.sql.replace("\r\n", "\n").encode("utf-8")).hexdigest()
+
+
+def settings(registry: Reader, measure: Measure) -> dict[str, Any]:
+    """Local settings that a measure reads, by name; a setting that is not stated is None."""
+    named = set(re.findall(r"'(\w+)'", measure.body)) if "site_setting" in measure.body else set()
+    with registry.cursor() as cursor:
+        rows = store.frame(cursor, "SELECT name, number, day FROM site_setting ORDER BY name").rows()
+        made: dict[str, Any] = {
+            name: number if day is None else day.isoformat() for name, number, day in rows if name in named
+        }
+        if "uptake_window" in measure.body:
+            windows = store.frame(
+                cursor, "SELECT tracer, from_minutes, to_minutes FROM uptake_window ORDER BY tracer"
+            )
+            made |= {f"uptake window, {tracer}": [low, high] for tracer, low, high in windows.rows()}
+    return made
+
+
+def _sites(registry: Reader, question: Question) -> tuple[str, ...]:
+    sql = (
+        f"SELECT DISTINCT site FROM procedure_facts WHERE {question.condition} "
+        "AND started_on <= CAST($as_of AS DATE) ORDER BY site"
+    )
+    with registry.cursor() as cursor:
+        found = store.frame(cursor, sql, question.parameters).get_column("site").to_list()
+    if not found:
+        raise UsageProblem("No procedure lies in the period: there is nothing to write. Choose a longer one.")
+    return tuple(found)
+
+
+def _rate(one: Counts, clusters: Clusters | None) -> Cell:
+    return Cell(
+        n=one.denominator,
+        x=one.numerator,
+        patients=one.patients,
+        excluded=one.excluded,
+        unknown=one.unknown,
+        clusters=None if clusters is None else tuple(zip(*clusters, strict=True)),
+    )
+
+
+def _length(one: Counts, values: Sequence[float] | Any) -> Cell:
+    numbers = [float(value) for value in values]
+    return Cell(
+        n=one.denominator,
+        patients=one.patients,
+        missing=one.missing,
+        total=sum(numbers, 0.0),
+        squares=sum((value * value for value in numbers), 0.0),
+        median=spread(numbers).median,
+        excluded=one.excluded,
+    )
+
+
+def _is_small(*counts: int) -> bool:
+    return any(0 < count < SMALL for count in counts)
+
+
+def _without_small(cell: Cell) -> Cell | None:
+    """The cell without what is small; None where the measure itself is."""
+    if _is_small(cell.n, *(() if cell.x is None else (cell.x, cell.n - cell.x))):
+        return None
+    withheld = []
+    kept = {reason: count for reason, count in cell.excluded.items() if not _is_small(count)}
+    withheld += [f"left out: {reason}" for reason in cell.excluded if reason not in kept]
+    unknown: Any = cell.unknown
+    if _is_small(*(cell.unknown or {}).values()):
+        unknown = None
+        withheld.append("bounds")
+    missing = cell.missing
+    if _is_small(missing):
+        missing = 0
+        withheld.append("missing")
+    people = cell.patients
+    if people is not None and _is_small(people):
+        people = None
+        withheld.append("patients")
+    return replace(
+        cell, excluded=kept, unknown=unknown, missing=missing, patients=people, withheld=tuple(withheld)
+    )
+
+
+def write(
+    registry: Registry,
+    path: Path,
+    *,
+    as_of: date,
+    start: date | None = None,
+    end: date | None = None,
+    by: str | None = None,
+    internal: bool = False,
+    author: str,
+) -> Document:
+    """Write the file, with an entry of the trail that binds its hash.
+
+    Parameters
+    ----------
+    registry
+        Open for writing: what leaves is an entry of its trail.
+    path
+        A new file, not in the registry folder.
+    as_of, start, end, by, internal
+        As :func:`collect`.
+    author
+        Who writes it.
+
+    Raises
+    ------
+    UsageProblem
+        As :func:`collect`; a file that exists or a place that may not be used.
+    FileProblem
+        The file cannot be written; nothing is left under its name.
+    """
+    author = require(Action.EXPORT, registry).author(author)
+    if path.resolve().is_relative_to(registry.folder.resolve()):
+        raise UsageProblem(f"{path.name}: lies in the registry folder. Name a file elsewhere.")
+    if path.exists():
+        raise UsageProblem(f"{path.name}: exists. Name a new file.")
+    made = collect(registry, as_of=as_of, start=start, end=end, by=by, internal=internal)
+    _save(path, made.text())
+    details = {
+        "sha256": made.sha256,
+        "as_of": as_of,
+        "from": start,
+        "to": end,
+        "by": by,
+        "internal": internal,
+        "measures": len(made.measures),
+    }
+    try:
+        registry.record(audit.Entry(author, "export", "aggregate", "aggregate", details))
+    except BaseException:
+        path.unlink(missing_ok=True)
+        raise
+    return made
+
+
+def _save(path: Path, text: str) -> None:
+    beside = path.with_name(f".{path.name}.{os.getpid()}")
+    try:
+        with os.fdopen(
+            os.open(beside, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "w", encoding="utf-8"
+        ) as file:
+            file.write(text)
+            file.flush()
+            os.fsync(file.fileno())
+        beside.replace(path)
+    except OSError as problem:
+        with suppress(OSError):
+            beside.unlink()
+        raise FileProblem(
+            f"{path.name}: cannot be written: {problem.strerror}. Name another place."
+        ) from None
