@@ -24,10 +24,10 @@ errors
 stats
 sqlfiles dictionary vocabulary provenance targets
 targeting tracer | synthetic_data
-store engine audit backup doctor facts feed holds identity keeper migrations owner people preparation received_files recover site snapshot | imports
+store engine audit backup doctor facts feed holds identity keeper migrations owner people preparation received_files recover signed_minutes site snapshot | imports
 checks
 intake | measures results strata b_category sampling | worklists | record
-known verify trail | planning monitoring | cores | uptake | aim | units | quality
+known verify trail | planning monitoring | cores | uptake | aim | units | quality | meetings
 restore upgrade | erasure
 reports | exports codebook | handbook
 cli commands __main__ | dashboards.session dashboards.answers dashboards.components dashboards.launch dashboards.owned dashboards.gate dashboards.visitor
