@@ -91,7 +91,9 @@ def keep(
             raise UsageProblem(
                 f"The minutes of {meeting_id} were signed or amended meanwhile. Nothing was written. Look at them again."
             )
-        number = int(cursor.execute("SELECT coalesce(max(minutes_no), 0) + 1 FROM signed_minutes").fetchall()[0][0])
+        number = int(
+            cursor.execute("SELECT coalesce(max(minutes_no), 0) + 1 FROM signed_minutes").fetchall()[0][0]
+        )
         head = audit.head(cursor)
         # Stored without the zone, to the microsecond: what is read back gives the same digest.
         at = now.replace(tzinfo=None)
@@ -162,7 +164,7 @@ def all_of(registry: Registry, meeting_id: str | None = None) -> tuple[Kept, ...
         "SELECT minutes_no, part, procedure_id, content, sha256 FROM signed_minutes_entry ORDER BY minutes_no, place"
     ):
         entries.setdefault(int(number), []).append(Entry(*rest))
-    return tuple(Kept(*row, entries=tuple(entries.get(int(row[0]), ()))) for row in heads)
+    return tuple(Kept(*row, tuple(entries.get(int(row[0]), ()))) for row in heads)  # type: ignore[misc]
 
 
 def content(one: Entry) -> dict[str, Any] | None:
@@ -190,14 +192,19 @@ def disagreements(registry: Registry) -> list[str]:
     found = []
     for one in kept:
         if told.pop((one.meeting_id, str(one.number)), None) != digest_of(one):
-            found.append(f"Minutes {one.number} of {one.meeting_id} are not those that the trail says were signed.")
+            found.append(
+                f"Minutes {one.number} of {one.meeting_id} are not those that the trail says were signed."
+            )
             continue
         found += [
             f"Minutes {one.number} of {one.meeting_id}: the entry of {part.procedure_id} was changed after it was signed."
             for part in one.entries
             if (part.procedure_id in there if part.content == ERASED else digest(part.content) != part.sha256)
         ]
-    found += [f"Minutes {number} of {meeting} are missing, and the trail says they were signed." for meeting, number in told]
+    found += [
+        f"Minutes {number} of {meeting} are missing, and the trail says they were signed."
+        for meeting, number in told
+    ]
     return sorted(found)
 
 

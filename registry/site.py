@@ -56,15 +56,19 @@ _NUMBERS: dict[str, dict[str, tuple[float, float]]] = {
         "idle_minutes": (1, 480),
         "session_hours": (0.25, 24),
     },
+    "pathology_request": {"half_lives_kept": (1, 100)},
     "engine": {"memory_limit_mb": (256, 1_000_000)},
 }
 #: Settings of these sections that are no numbers; each is read apart.
 _OTHERS = {
     "follow_up": frozenset({"benign_months", "linkage_complete_until"}),
     "service": frozenset({"backup_folder", "trail_feed"}),
+    "pathology_request": frozenset({"call"}),
 }
 #: Settings that are shipped without a default: what needs them is left out until a site states them.
 _UNSET = frozenset({"slices_per_view", "measurement_sd_mm", "raw_keep_days"})
+#: Characters; the request must stay on one page.
+_LONGEST_CALL = 120
 _SECTIONS = frozenset({"site", "uptake_window", "frames", "codes", "targets", "sign_in", *_NUMBERS})
 
 
@@ -94,7 +98,7 @@ class Site:
     default only where the site states them; ``uptake_windows`` maps a
     tracer code to (from, to) in minutes; ``added_codes`` maps ``table.field`` to
     codes that the service adds to the dictionary's list; ``targets_on`` holds the ids of
-    the targets whose lines are drawn.
+    the targets whose lines are drawn; ``pathology_call`` says whom the pathologist calls.
     """
 
     name: str
@@ -109,6 +113,7 @@ class Site:
     trail_feed: str | None = None
     sign_in: settings.SignIn = field(default_factory=settings.SignIn)
     targets_on: tuple[str, ...] = ()
+    pathology_call: str | None = None
 
     @property
     def minimum_n(self) -> int:
@@ -277,6 +282,13 @@ def parse(text: str) -> Site:
     for key in ("backup_folder", "trail_feed"):
         if (path := places.get(key)) is not None and not (isinstance(path, str) and path.strip()):
             raise _fail(f"[service] {key}", f"{path!r} is not a path.", 'Write it as "/srv/backups".')
+    call = _section(document, "pathology_request").get("call")
+    if call is not None and not (isinstance(call, str) and 0 < len(call.strip()) <= _LONGEST_CALL):
+        raise _fail(
+            "[pathology_request] call",
+            f"is not a text of 1 to {_LONGEST_CALL} characters.",
+            "Name a place and how to reach it.",
+        )
     months = follow_up.get("benign_months", defaults["follow_up"]["benign_months"])
     if (
         not isinstance(months, list)
@@ -299,6 +311,7 @@ def parse(text: str) -> Site:
         trail_feed=places.get("trail_feed"),
         sign_in=settings.parse(_section(document, "sign_in")),
         targets_on=_targets_on(document),
+        pathology_call=call,
     )
 
 

@@ -63,7 +63,9 @@ def heading(record: ProcedureRecord) -> str:
     """What was seen and what it turned out to be, in one line."""
     current = [one for one in record.reports if one["is_current"]]
     found = label("findings", "finding_type", record.finding["finding_type"])
-    result = " and ".join(dict.fromkeys(label("pathology", "diagnosis", one["diagnosis"]).lower() for one in current))
+    result = " and ".join(
+        dict.fromkeys(label("pathology", "diagnosis", one["diagnosis"]).lower() for one in current)
+    )
     return f"{found}, assessment category {record.finding['assessment']}: {result or 'no report that counts'}"
 
 
@@ -104,14 +106,21 @@ def finding_words(row: Row) -> str:
     region = coded("findings", row, "region") if row["region"] not in (None, "clock") else None
     place = ", ".join(
         part
-        for part in (_SIDES[row["laterality"]], hour, region, millimetres(row["nipple_distance_mm"], "nipple distance"))
+        for part in (
+            _SIDES[row["laterality"]],
+            hour,
+            region,
+            millimetres(row["nipple_distance_mm"], "nipple distance"),
+        )
         if part
     )
     correlate = coded("findings", row, "correlate")
     kind = label("findings", "finding_type", row["finding_type"])
     return joined(
         f"{place[:1].upper()}{place[1:]}",
-        " ".join(part for part in (kind, f"{row['size_mm']:g} mm" if row["size_mm"] is not None else "") if part),
+        " ".join(
+            part for part in (kind, f"{row['size_mm']:g} mm" if row["size_mm"] is not None else "") if part
+        ),
         f"best seen on {label('findings', 'modality', row['modality'])}",
         f"correlate: {correlate}" if correlate else None,
     )
@@ -155,7 +164,11 @@ def needle_words(rows: Sequence[Row]) -> str:
     if last["verification"] != "done":
         return " ".join(part for part in (tries, "no verification scan") if part)
     error = targeting_error(last)
-    length = f"{error.total:.1f} mm from target to aperture centre" if error.total is not None else "position not recorded"
+    length = (
+        f"{error.total:.1f} mm from target to aperture centre"
+        if error.total is not None
+        else "position not recorded"
+    )
     parts = None
     if error.depth is not None:
         parts = f"{abs(error.depth):.1f} mm {'deeper' if error.depth >= 0 else 'short'}, {error.lateral:.1f} mm across"
@@ -175,7 +188,9 @@ def specimen_words(record: ProcedureRecord) -> str:
     seen = [one["calcifications_seen"] for one in record.specimens]
     calcium = next((code for code in ("yes", "no", "not_imaged") if code in seen), None)
     radiograph = label("specimens", "calcifications_seen", calcium) if calcium else None
-    return joined(*said.words, f"radiograph: {radiograph[:1].lower()}{radiograph[1:]}" if radiograph else None)
+    return joined(
+        *said.words, f"radiograph: {radiograph[:1].lower()}{radiograph[1:]}" if radiograph else None
+    )
 
 
 def marker_words(row: Row) -> str:

@@ -166,12 +166,16 @@ def sign(registry: Registry, meeting_id: str, *, author: str, today: date) -> Mi
     if signed_minutes.all_of(registry, meeting_id):
         raise UsageProblem(f"The minutes of {meeting_id} are signed already. A later change is an amendment.")
     if one["held_on"] > today:
-        raise UsageProblem(f"{meeting_id} is to be held on {one['held_on']}. Minutes are signed once it was held.")
+        raise UsageProblem(
+            f"{meeting_id} is to be held on {one['held_on']}. Minutes are signed once it was held."
+        )
     if not one["chair"] or not one["attendees"]:
         raise UsageProblem("Minutes name a chair and who was there, by role. Enter both, then sign.")
     made = draft(registry, meeting_id)
     if not made.decided:
-        raise UsageProblem("No joint review names this meeting, so that there is nothing to sign. Record decisions first.")
+        raise UsageProblem(
+            "No joint review names this meeting, so that there is nothing to sign. Record decisions first."
+        )
     if one["closed_at"] is None:
         _close(registry, one, who, today)
         made = draft(registry, meeting_id)
@@ -201,7 +205,9 @@ def amend(registry: Registry, meeting_id: str, *, reason: str, author: str) -> M
         raise UsageProblem("An amendment says why. Give a reason; it names no person.")
     now = draft(registry, meeting_id)
     if not changed_since(now, there[-1]):
-        raise UsageProblem("Nothing that was decided has changed since the minutes were signed. Nothing was written.")
+        raise UsageProblem(
+            "Nothing that was decided has changed since the minutes were signed. Nothing was written."
+        )
     last = there[-1].kept
     assert last is not None
     return _keep(registry, meeting_id, now, who, reason=reason.strip(), amends=last.number)
@@ -227,6 +233,12 @@ def _keep(
         for one in listed
     )
     kept = signed_minutes.keep(
-        registry, meeting_id, author=author, opening=made.opening, entries=entries, reason=reason, amends=amends
+        registry,
+        meeting_id,
+        author=author,
+        opening=made.opening,
+        entries=entries,
+        reason=reason,
+        amends=amends,
     )
     return _of(kept)

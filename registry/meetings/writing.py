@@ -59,7 +59,9 @@ def open_meeting(
     require(Action.ENTER, registry, kind="meeting")
     known = [str(one) for (one,) in registry.rows(meeting_files()["sites"].sql)]
     if site not in known:
-        raise UsageProblem(f"{site}: no procedure was done at such a site. Sites: {', '.join(known) or 'none'}.")
+        raise UsageProblem(
+            f"{site}: no procedure was done at such a site. Sites: {', '.join(known) or 'none'}."
+        )
     meeting_id = f"{site}-{held_on}"
     if registry.rows("SELECT 1 FROM main.meetings WHERE site = ? AND held_on = ?", [site, held_on]):
         raise UsageProblem(f"{site} has a meeting on {held_on} already. Choose it from the list.")

@@ -48,9 +48,7 @@ def test_attendance_can_be_corrected_until_it_is_signed(registry, decided):
     assert (found["chair"], found["attendees"]) == ("CHAIR-B", "radiology;surgery")
     sign(registry, decided)
     with pytest.raises(UsageProblem, match="can no longer be changed"):
-        writing.set_attendance(
-            registry, decided, chair="C", attendees=["radiology"], author="x", today=TODAY
-        )
+        writing.set_attendance(registry, decided, chair="C", attendees=["radiology"], author="x", today=TODAY)
 
 
 def test_nobody_present_is_no_attendance(registry, meeting):
@@ -212,7 +210,10 @@ def test_untouched_minutes_verify(registry, decided):
     ("sql", "says"),
     [
         ("UPDATE signed_minutes SET signed_by = 'somebody else'", "are not those that the trail says"),
-        ("UPDATE signed_minutes_entry SET content = replace(content, 'Discordant', 'Concordant')", "was changed after"),
+        (
+            "UPDATE signed_minutes_entry SET content = replace(content, 'Discordant', 'Concordant')",
+            "was changed after",
+        ),
         ("UPDATE signed_minutes_entry SET content = '(erased)'", "was changed after"),
         ("UPDATE signed_minutes_entry SET sha256 = ''", "are not those that the trail says"),
         ("DELETE FROM signed_minutes", "are missing"),

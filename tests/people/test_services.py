@@ -49,14 +49,20 @@ SERVICES = {
     "registry.measures.looks.looks": A.FIGURES,
     "registry.measures.looks.looks_curve": A.FIGURES,
     **dict.fromkeys(
-        [f"registry.meetings.lists.{name}" for name in ("agenda", "decisions", "listed", "meeting", "open_actions", "sites")],
+        [
+            f"registry.meetings.lists.{name}"
+            for name in ("agenda", "decisions", "listed", "meeting", "open_actions", "sites")
+        ],
         A.WORKLISTS,
     ),
-    **dict.fromkeys([f"registry.meetings.minutes.{name}" for name in ("draft", "latest", "signed")], A.RECORD),
+    **dict.fromkeys(
+        [f"registry.meetings.minutes.{name}" for name in ("draft", "latest", "signed")], A.RECORD
+    ),
     "registry.meetings.minutes.amend": A.SIGN,
     "registry.meetings.minutes.sign": A.SIGN,
     **dict.fromkeys(
-        [f"registry.meetings.writing.{name}" for name in ("open_meeting", "set_attendance", "take_row")], A.ENTER
+        [f"registry.meetings.writing.{name}" for name in ("open_meeting", "set_attendance", "take_row")],
+        A.ENTER,
     ),
     "registry.monitoring.adjusted.adjusted": A.PROCEDURES,
     "registry.monitoring.comparison.compare_groups": A.FIGURES,
