@@ -83,7 +83,7 @@ def demo(
     if (folder / "DEMO").exists():
         say(f"{folder} already holds the demo registry.")
         return
-    store.create(folder, time_zone="UTC", name="Three-site demonstration service (invented)")
+    store.create(folder, time_zone="UTC", name="Demonstration service of four sites (invented)")
     site = (folder / "site.toml").read_text(encoding="utf-8")
     site = site.replace("# measurement_sd_mm = ...", DEMO_MEASUREMENT)
     (folder / "site.toml").write_text(site + DEMO_FRAME, encoding="utf-8")

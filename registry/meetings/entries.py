@@ -115,13 +115,13 @@ def finding_words(row: Row) -> str:
         if part
     )
     correlate = coded("findings", row, "correlate")
-    kind = label("findings", "finding_type", row["finding_type"])
+    kind = coded("findings", row, "finding_type")
     return joined(
         f"{place[:1].upper()}{place[1:]}",
         " ".join(
             part for part in (kind, f"{row['size_mm']:g} mm" if row["size_mm"] is not None else "") if part
         ),
-        f"best seen on {label('findings', 'modality', row['modality'])}",
+        f"best seen on {coded('findings', row, 'modality')}",
         f"correlate: {correlate}" if correlate else None,
     )
 
@@ -139,10 +139,10 @@ def suspicion_words(row: Row) -> str:
 
 def procedure_words(row: Row) -> str:
     """Day, guidance, approach, device and cores; or why no tissue was taken."""
-    day = f"{row['started_on']}, {label('procedures', 'guidance', row['guidance'])} guidance"
+    day = f"{row['started_on']}, {coded('procedures', row, 'guidance')} guidance"
     if row["status"] != "completed":
         why = coded("procedures", row, "status_reason")
-        return joined(day, f"{label('procedures', 'status', row['status'])}, no tissue taken", why)
+        return joined(day, f"{coded('procedures', row, 'status')}, no tissue taken", why)
     approach = coded("procedures", row, "approach")
     device = coded("procedures", row, "device")
     gauge = f"{row['gauge']} G" if row["gauge"] is not None else None

@@ -16,7 +16,7 @@ from registry.store import Registry
 from registry.uptake.scans import scans
 from synthetic_data.stories import STORIES
 
-MEETING, HELD = "SITE-A-2026-07-08", date(2026, 7, 8)
+MEETING, HELD = "SITE-D-2026-07-08", date(2026, 7, 8)
 
 
 @pytest.fixture(scope="module")
