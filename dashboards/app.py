@@ -18,7 +18,7 @@ HERE = Path(__file__).resolve().parent
 SIDEBAR_WIDTH = 256
 
 PAGES = {
-    "Meeting": {"overview": "Overview"},
+    "Meeting": {"overview": "Overview", "meetings": "Meetings"},
     "Quality": {
         "sampling_yield": "Sampling yield",
         "specimen_uptake": "Specimen uptake",
@@ -40,6 +40,7 @@ PAGES = {
 OPENED_BY = {
     "procedure_record": Action.RECORD,
     "intake": Action.ENTER,
+    "meetings": Action.RECORD,
     "trail": Action.TRAIL,
     "people": Action.PEOPLE,
     # Definitions are no data, and everybody may read them.

@@ -14,6 +14,7 @@ from registry.commands import (
     folder,
     intake,
     measures,
+    meeting_reports,
     monitoring,
     output,
     planning,
@@ -63,6 +64,7 @@ app.command()(erasing.hold)
 app.command()(erasing.erase)
 app.command("audit")(trail.audit)
 app.add_typer(account.app, name="account")
+app.add_typer(meeting_reports.app, name="report")
 app.command()(output.handbook)
 
 _INTERRUPTED = 130

@@ -85,7 +85,10 @@ def decision(entry: Json) -> Pairs:
         ("Decision", f"{one['determination']}{why}"),
         ("Action", action(one)),
         ("Tells the patient", f"{one['responsible'] or 'nobody is named'}; {told(one)}"),
-        ("Reviewed by", f"{one['radiologist']} and {one['pathologist'] or NOT_RECORDED}, {one['reviewed_on']}"),
+        (
+            "Reviewed by",
+            f"{one['radiologist']} and {one['pathologist'] or NOT_RECORDED}, {one['reviewed_on']}",
+        ),
     ]
     if one["note"]:
         pairs.insert(1, ("Discussion and dissent", one["note"]))

@@ -18,6 +18,8 @@ from registry.tracer import HALF_LIFE_MIN, decay_factor, half_life_source
 from registry.vocabulary import column, label
 
 if TYPE_CHECKING:
+    from datetime import date
+
     from registry.record import ProcedureRecord, Row
     from registry.store import Registry
 
@@ -32,6 +34,7 @@ class PathologyRequest:
     """The page as words: ``facts`` heading and sentence; ``containers`` rows below ``HEADS``; ``missing`` names empty fields."""
 
     procedure_id: str
+    done_on: date
     facts: tuple[tuple[str, str], ...]
     containers: tuple[tuple[str, ...], ...]
     missing: tuple[str, ...]
@@ -81,6 +84,7 @@ def pathology_request(registry: Registry, procedure_id: str) -> PathologyRequest
     )
     return PathologyRequest(
         procedure_id,
+        record.procedure["started_on"],
         facts,
         tuple(_container(row) for row in record.specimens),
         tuple(missing),

@@ -76,7 +76,11 @@ def target_words(target: Json) -> str:
 
 
 def _days(number: int) -> str:
-    return f"{number} day{'' if abs(number) == 1 else 's'}"
+    return "same day" if number == 0 else f"{number} day{'' if abs(number) == 1 else 's'}"
+
+
+def _after(number: int) -> str:
+    return "on the same day" if number == 0 else f"{_days(number)} after the station before"
 
 
 def _text(

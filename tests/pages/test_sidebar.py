@@ -22,6 +22,7 @@ STILL = {
     "operators_and_sites": ["Period of the procedures", "As of"],
     "completeness": ["Period of the procedures", "As of"],
     "intake": [],
+    "meetings": [],
     "measure_handbook": [],
     "targets": [],
     "trail": [],

@@ -1,0 +1,1 @@
+"""Documents set on paper from what the services say."""
