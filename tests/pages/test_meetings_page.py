@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING
 import pytest
 
 from registry.people import Actor, Role, ask
-from tests.pages.results import rows_of, text_of
+from tests.pages.test_pages import text_of
+from tests.pages.test_quality_pages import rows_of
 
 if TYPE_CHECKING:
     from collections.abc import Callable
