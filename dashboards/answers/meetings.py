@@ -110,6 +110,13 @@ def set_attendance(meeting_id: str, chair: str, attendees: Iterable[str]) -> Non
     )
 
 
+def decide(meeting_id: str, procedure_id: str, said: writing.Decision) -> None:
+    """Record what the meeting decided on one procedure."""
+    writing.decide(
+        session.registry(), meeting_id, procedure_id, said, author=visitor.name(), today=session.today()
+    )
+
+
 def sign(meeting_id: str) -> Minutes:
     """Sign the minutes."""
     return minutes.sign(session.registry(), meeting_id, author=visitor.name(), today=session.today())

@@ -6,13 +6,16 @@ from typing import TYPE_CHECKING, Any
 
 import streamlit as st
 
+from dashboards import visitor
 from dashboards.answers import records
 from dashboards.components.line import line
 from dashboards.components.markup import element, joined, show
+from dashboards.components.meeting_decision import decision_form
 from dashboards.components.procedure_list import RECORD_PAGE, record_link
 from dashboards.components.tables import cell, table
 from dashboards.session import PROCEDURE
 from registry.meetings.entries import earlier, facts
+from registry.people import Action
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -82,6 +85,8 @@ def walk(agenda: pl.DataFrame, decided: Sequence[str], key: str) -> None:
     said: list[tuple[str, str]] = [*facts(found), *(("Review", earlier(one)) for one in found.reviews)]
     show(_facts(said))
     show(element("p", found.missing_sentence(), class_="beside"))
+    if visitor.may(Action.DECIDE):
+        decision_form(key, procedure_id)
     st.page_link(
         RECORD_PAGE,
         label="Open its record",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import polars as pl
@@ -104,10 +105,80 @@ def _attendees(given: Iterable[str]) -> str | None:
     return ";".join(one for one in roles() if one in chosen) or None
 
 
+@dataclass(frozen=True)
+class Decision:
+    """A joint review as it is spoken at a meeting: codes of the data dictionary, reviewers by code."""
+
+    radiologist: str
+    pathologist: str
+    determination: str
+    management: str
+    reason: str | None = None
+    responsible: str | None = None
+    due_on: date | None = None
+    note: str | None = None
+
+
+def decide(
+    registry: Registry, meeting_id: str, procedure_id: str, said: Decision, *, author: str, today: date
+) -> str:
+    """Record what a meeting decided on one procedure: one row of ``reviews`` that names the meeting.
+
+    Decided again at the same meeting, it is a new version of the same review.
+
+    Parameters
+    ----------
+    registry
+        Open for writing.
+    said
+        The decision; no flag was shown before it, so that the reviewers' own view came first.
+    author, today
+        For the row and the trail, and the day at the site.
+
+    Returns
+    -------
+    str
+        The key of the review.
+
+    Raises
+    ------
+    UsageProblem
+        The meeting is still to be held, or a rule of intake holds the row.
+    """
+    require(Action.DECIDE, registry, kind="procedure", key=procedure_id)
+    one = meeting(registry, meeting_id)
+    if one["held_on"] > today:
+        raise UsageProblem(f"{meeting_id} is to be held on {one['held_on']}. Decide once it is held.")
+    row = {
+        "review_id": f"{meeting_id}-{procedure_id}",
+        "procedure_id": procedure_id,
+        "meeting_id": meeting_id,
+        "reviewed_on": one["held_on"].isoformat(),
+        "stage": "joint",
+        "radiologist": said.radiologist.strip() or None,
+        "pathologist": said.pathologist.strip() or None,
+        "determination": said.determination,
+        "reason": said.reason,
+        "own_view_first": "yes",
+        "management": said.management,
+        "responsible": (said.responsible or "").strip() or None,
+        "due_on": said.due_on.isoformat() if said.due_on else None,
+        "note": (said.note or "").strip() or None,
+    }
+    take_row(registry, row, table="reviews", author=author, today=today, reason="decided at a meeting")
+    return row["review_id"] or ""
+
+
 def take_row(
-    registry: Registry, row: dict[str, str | None], *, author: str, today: date, reason: str
+    registry: Registry,
+    row: dict[str, str | None],
+    *,
+    author: str,
+    today: date,
+    reason: str,
+    table: str = "meetings",
 ) -> None:
-    """Bring one row of ``meetings`` in; it is written whole or not at all.
+    """Bring one row of a table in; it is written whole or not at all.
 
     Raises
     ------
@@ -117,10 +188,10 @@ def take_row(
     require(Action.ENTER, registry, kind="meeting")
     columns = {name: name for name in row}
     cells = pl.DataFrame([{**row, "_line": 1}], schema={**dict.fromkeys(row, pl.String), "_line": pl.Int64})
-    received = Received(FORM, (), (SourceTable("meetings", FORM, cells, columns),))
+    received = Received(FORM, (), (SourceTable(table, FORM, cells, columns),))
     report = accept(
         registry, received, author=author, today=today, options=Options(all_or_nothing=True, reason=reason)
     )
     if report.exit_code:
         said = " ".join(f"{one.column}: {one.message} {one.hint}".strip() for one in report.problems)
-        raise UsageProblem(f"The meeting was not written. {said or report.refused}")
+        raise UsageProblem(f"Nothing was written. {said or report.refused}")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date
 
 import pytest
@@ -233,3 +234,71 @@ def test_two_who_sign_at_once_write_one(registry, decided):
     signed_minutes.keep(registry, decided, **given)
     with pytest.raises(UsageProblem, match="meanwhile"):
         signed_minutes.keep(registry, decided, **given)
+
+
+# -- decided at the meeting --------------------------------------------------------
+
+SAID = writing.Decision(
+    "RA1",
+    "PA1",
+    "discordant",
+    "excision",
+    "target_not_sampled",
+    "surgeon",
+    date(2025, 4, 20),
+    "Dissent: none.",
+)
+
+
+def decide(registry, meeting, said=SAID, **more):
+    return writing.decide(registry, meeting, "P2", said, author="chair", **({"today": TODAY} | more))
+
+
+def test_a_decision_is_a_joint_review_that_names_the_meeting(registry, meeting):
+    decide(registry, meeting)
+    (row,) = registry.rows(
+        "SELECT meeting_id, reviewed_on, stage, determination, reason, management, responsible, due_on, note "
+        "FROM reviews WHERE procedure_id = 'P2'"
+    )
+    assert row == (
+        meeting,
+        HELD,
+        "joint",
+        "discordant",
+        "target_not_sampled",
+        "excision",
+        "surgeon",
+        date(2025, 4, 20),
+        "Dissent: none.",
+    )
+    assert lists.agenda(registry, meeting).height == 0
+
+
+def test_decided_again_it_is_another_version_of_one_review(registry, meeting):
+    decide(registry, meeting)
+    decide(registry, meeting, replace(SAID, management="repeat_biopsy"))
+    assert registry.rows("SELECT management FROM reviews WHERE procedure_id = 'P2'") == [("repeat_biopsy",)]
+    assert registry.rows("SELECT management FROM history.reviews WHERE procedure_id = 'P2'") == [
+        ("excision",)
+    ]
+
+
+@pytest.mark.parametrize(
+    ("changed", "says"),
+    [
+        ({"reason": None}, "reason"),
+        ({"pathologist": "RA1"}, "pathologist"),
+        ({"due_on": date(2025, 4, 1)}, "due_on"),
+        ({"pathologist": " "}, "pathologist"),
+    ],
+)
+def test_a_decision_that_breaks_a_rule_is_not_written(registry, meeting, changed, says):
+    with pytest.raises(UsageProblem, match=rf"Nothing was written\. .*{says}"):
+        decide(registry, meeting, replace(SAID, **changed))
+    assert registry.rows("SELECT count(*) FROM reviews WHERE procedure_id = 'P2'") == [(0,)]
+    assert registry.rows("SELECT count(*) FROM quarantine") == [(0,)]
+
+
+def test_nothing_is_decided_before_the_day(registry, meeting):
+    with pytest.raises(UsageProblem, match="Decide once it is held"):
+        decide(registry, meeting, today=date(2025, 4, 2))

@@ -58,6 +58,7 @@ SERVICES = {
     **dict.fromkeys(
         [f"registry.meetings.minutes.{name}" for name in ("draft", "latest", "signed")], A.RECORD
     ),
+    "registry.meetings.writing.decide": A.DECIDE,
     "registry.meetings.minutes.amend": A.SIGN,
     "registry.meetings.minutes.sign": A.SIGN,
     **dict.fromkeys(
