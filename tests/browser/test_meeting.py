@@ -86,6 +86,13 @@ def go(page: Page, title: str) -> None:
     page.wait_for_selector("footer", timeout=PATIENCE)
 
 
+def choose(page: Page, label: str, option: str) -> None:
+    box = page.get_by_role("combobox", name=label)
+    box.click()
+    box.fill(option)
+    page.get_by_role("option", name=option, exact=True).click()
+
+
 def listed(page: Page) -> list[str]:
     return page.locator("table:has(caption:text('On the list')) tbody th").all_inner_texts()
 
@@ -118,7 +125,20 @@ def test_a_meeting_from_its_list_to_signed_minutes(browser, served, tmp_path, pi
     )
     page.screenshot(path=pictures / "meeting-walk.png", full_page=True)
 
-    # Two decisions come in through the door of every row.
+    # One decision is recorded where the list is walked: the second procedure, B9000010.
+    page.wait_for_function(
+        "() => document.querySelectorAll('[data-testid=stMain] [role=radiogroup]').length === 1", timeout=PATIENCE
+    )
+    page.get_by_role("radiogroup").locator("label").filter(has_text="Discordant").click()
+    choose(page, "Reason, if discordant or indeterminate", "Target not sampled")
+    choose(page, "Recommended step", "Surgical opinion")
+    page.get_by_label("Radiologist (a code)").fill("RV02")
+    page.get_by_label("Pathologist (a code)").fill("PA02")
+    page.get_by_label("Discussion and dissent (name no patient)").fill("Spoken at the table.")
+    page.get_by_role("button", name="Record the decision").click()
+    page.wait_for_selector("text=Draft: 1 decided, 14 not decided", timeout=PATIENCE)
+
+    # Two more come in as a file, through the same door.
     go(page, "Intake")
     page.locator("input[type=file]").first.set_input_files(decisions_file(tmp_path))
     page.get_by_role("button", name="Import", exact=True).click(timeout=PATIENCE)
@@ -126,10 +146,10 @@ def test_a_meeting_from_its_list_to_signed_minutes(browser, served, tmp_path, pi
 
     # The list is shorter by them, and the minutes hold them.
     go(page, "Meetings")
-    page.wait_for_selector("text=Draft: 2 decided, 13 not decided", timeout=PATIENCE)
-    assert {"B9000008", "B9000012"}.isdisjoint(listed(page))
+    page.wait_for_selector("text=Draft: 3 decided, 12 not decided", timeout=PATIENCE)
+    assert {"B9000008", "B9000010", "B9000012"}.isdisjoint(listed(page))
     page.get_by_role("button", name="Sign the minutes").click()
-    page.wait_for_selector("text=Signed: 2 decided, 13 not decided", timeout=PATIENCE)
+    page.wait_for_selector("text=Signed: 3 decided, 12 not decided", timeout=PATIENCE)
     assert page.locator("table:has(caption:text('Signed minutes')) tbody tr").count() == 1
     page.wait_for_selector("button:has-text('Sign the minutes')", state="detached", timeout=PATIENCE)
 
@@ -147,6 +167,7 @@ def test_a_meeting_from_its_list_to_signed_minutes(browser, served, tmp_path, pi
         .split()
     )
     assert "The surgeon would have excised." in text
+    assert "Spoken at the table." in text
     assert "signed" in text
     assert "by rosa" in text
     assert "DRAFT" not in text

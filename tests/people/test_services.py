@@ -92,6 +92,7 @@ SERVICES = {
     "registry.record.newest_procedures": A.RECORD,
     "registry.record.procedure_record": A.RECORD,
     "registry.record.offsets.offsets": A.RECORD,
+    "registry.reports.pathology_request.pathology_request": A.RECORD,
     "registry.restore.drill": A.KEEP,
     "registry.restore.results": A.KEEP,
     "registry.sampling.calibration.calibration": A.PROCEDURES,
