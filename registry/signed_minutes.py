@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import hashlib
 import json
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from registry import audit
@@ -164,7 +164,7 @@ def all_of(registry: Registry, meeting_id: str | None = None) -> tuple[Kept, ...
         "SELECT minutes_no, part, procedure_id, content, sha256 FROM signed_minutes_entry ORDER BY minutes_no, place"
     ):
         entries.setdefault(int(number), []).append(Entry(*rest))
-    return tuple(Kept(*row, tuple(entries.get(int(row[0]), ()))) for row in heads)  # type: ignore[misc]
+    return tuple(replace(Kept(*row), entries=tuple(entries.get(int(row[0]), ()))) for row in heads)
 
 
 def content(one: Entry) -> dict[str, Any] | None:

@@ -7,7 +7,7 @@ import tempfile
 from dataclasses import asdict
 from importlib.resources import files
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Final
 
 from registry.errors import FileProblem
 
@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from registry.reports.sheet import Block, Sheet
 
 #: PDF/A for the archive; level a asks for a tagged file, with a text for each figure.
-STANDARD = "a-2a"
+STANDARD: Final = "a-2a"
 
 
 def pdf(sheet: Sheet) -> bytes:

@@ -127,7 +127,8 @@ def test_a_meeting_from_its_list_to_signed_minutes(browser, served, tmp_path, pi
 
     # One decision is recorded where the list is walked: the second procedure, B9000010.
     page.wait_for_function(
-        "() => document.querySelectorAll('[data-testid=stMain] [role=radiogroup]').length === 1", timeout=PATIENCE
+        "() => document.querySelectorAll('[data-testid=stMain] [role=radiogroup]').length === 1",
+        timeout=PATIENCE,
     )
     page.get_by_role("radiogroup").locator("label").filter(has_text="Discordant").click()
     choose(page, "Reason, if discordant or indeterminate", "Target not sampled")
