@@ -21,6 +21,7 @@ PAGES = {
     "Meeting": {
         "overview": "Overview",
         "concordance_review": "Concordance review",
+        "meetings": "Meetings",
         "follow_up_due": "Follow-up due",
     },
     "Quality": {
@@ -50,6 +51,7 @@ OPENED_BY = {
     "follow_up_due": Action.WORKLISTS,
     "agreement": Action.PROCEDURES,
     "intake": Action.ENTER,
+    "meetings": Action.RECORD,
     "trail": Action.TRAIL,
     "people": Action.PEOPLE,
     # Definitions are no data, and everybody may read them.

@@ -26,6 +26,7 @@ from registry.store import Registry
 FILTERS = "filters"
 PROCEDURE = "procedure"
 MEASURE = "measure"
+MEETING = "meeting"
 
 
 @dataclass(frozen=True)

@@ -16,6 +16,7 @@ from registry.commands import (
     intake,
     measures,
     meeting,
+    meeting_reports,
     monitoring,
     output,
     planning,
@@ -71,6 +72,8 @@ app.command()(erasing.hold)
 app.command()(erasing.erase)
 app.command("audit")(trail.audit)
 app.add_typer(account.app, name="account")
+report.app.command()(meeting_reports.minutes)
+report.app.command("pathology-request")(meeting_reports.pathology_request)
 app.add_typer(report.app, name="report")
 app.command()(output.handbook)
 

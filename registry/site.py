@@ -10,7 +10,7 @@ from functools import cache
 from importlib.resources import files
 from typing import TYPE_CHECKING, Any
 
-from registry import flagrules
+from registry import flagrules, schedules
 from registry.dictionary import tables
 from registry.errors import SiteProblem
 from registry.people import settings
@@ -70,25 +70,18 @@ _NUMBERS: dict[str, dict[str, tuple[float, float]]] = {
         "idle_minutes": (1, 480),
         "session_hours": (0.25, 24),
     },
+    "pathology_request": {"half_lives_kept": (1, 100)},
     "engine": {"memory_limit_mb": (256, 1_000_000)},
 }
-#: Kinds of result with a schedule of their own; the first three without one keep benign_months.
-RESULT_CLASSES = ("non_specific", "tracer_only", "specific", "high_risk", "not_seen", "declined")
-#: Intervals for which a site may state a limit, in days; none is shipped.
-_STEPS = (
-    "finding_to_advice",
-    "advice_to_biopsy",
-    "biopsy_to_report",
-    "report_to_review",
-    "report_to_told",
-    "review_to_action",
-)
 #: Settings of these sections that are no numbers; each is read apart.
 _OTHERS = {
     "follow_up": frozenset({"benign_months", "linkage_complete_until", "schedule"}),
     "service": frozenset({"backup_folder", "trail_feed"}),
+    "pathology_request": frozenset({"call"}),
 }
 #: Settings that are shipped without a default: what needs them is left out until a site states them.
+#: Characters; the request must stay on one page.
+_LONGEST_CALL = 120
 _UNSET = frozenset(
     {
         "slices_per_view",
@@ -130,7 +123,8 @@ class Site:
     codes that the service adds to the dictionary's list; ``targets_on`` holds the ids of
     the targets whose lines are drawn, ``schedule`` the months of follow-up by result where they
     differ from ``benign_months``, ``flags`` what the service changes in the rules of flags, ``timeliness`` its limit of
-    an interval in days by the name of the interval.
+    an interval in days by the name of the interval; ``pathology_call`` says
+    whom the pathologist calls.
     """
 
     name: str
@@ -148,6 +142,7 @@ class Site:
     schedule: dict[str, tuple[int, ...]] = field(default_factory=dict)
     flags: flagrules.Overlay = field(default_factory=flagrules.Overlay)
     timeliness: dict[str, float] = field(default_factory=dict)
+    pathology_call: str | None = None
 
     @property
     def minimum_n(self) -> int:
@@ -280,35 +275,6 @@ def _targets_on(document: dict[str, Any]) -> tuple[str, ...]:
     return tuple(dict.fromkeys(given))
 
 
-def _limits_of_time(section: dict[str, Any]) -> dict[str, float]:
-    for name, days in section.items():
-        where = f"[timeliness] {name}"
-        if name not in _STEPS:
-            raise _fail(where, "is no interval.", f"Known: {', '.join(_STEPS)}.")
-        if isinstance(days, bool) or not isinstance(days, int | float) or not 0 <= days <= 730:
-            raise _fail(where, f"{days!r} is not a number of days from 0 to 730.", "Correct it.")
-    return {name: float(days) for name, days in section.items()}
-
-
-def _months(where: str, given: Any) -> tuple[int, ...]:
-    if not isinstance(given, list) or not given or not all(type(m) is int and 0 < m <= 120 for m in given):
-        raise _fail(where, f"{given!r} is not a list of months.", "Write it as [6, 12, 24].")
-    return tuple(given)
-
-
-def _schedule(given: Any) -> dict[str, tuple[int, ...]]:
-    if not isinstance(given, dict):
-        raise _fail("[follow_up.schedule]", "is not a section.", "Write it as [follow_up.schedule].")
-    for name in given:
-        if name not in RESULT_CLASSES:
-            raise _fail(
-                f"[follow_up.schedule] {name}",
-                "is no kind of result.",
-                f"Known: {', '.join(RESULT_CLASSES)}.",
-            )
-    return {name: _months(f"[follow_up.schedule] {name}", months) for name, months in given.items()}
-
-
 def parse(text: str) -> Site:
     """Read the text of a site.toml; what it leaves out keeps the template's default.
 
@@ -351,7 +317,14 @@ def parse(text: str) -> Site:
     for key in ("backup_folder", "trail_feed"):
         if (path := places.get(key)) is not None and not (isinstance(path, str) and path.strip()):
             raise _fail(f"[service] {key}", f"{path!r} is not a path.", 'Write it as "/srv/backups".')
-    months = _months(
+    call = _section(document, "pathology_request").get("call")
+    if call is not None and not (isinstance(call, str) and 0 < len(call.strip()) <= _LONGEST_CALL):
+        raise _fail(
+            "[pathology_request] call",
+            f"is not a text of 1 to {_LONGEST_CALL} characters.",
+            "Name a place and how to reach it.",
+        )
+    months = schedules.months(
         "[follow_up] benign_months", follow_up.get("benign_months", defaults["follow_up"]["benign_months"])
     )
     return Site(
@@ -360,7 +333,7 @@ def parse(text: str) -> Site:
         numbers=_numbers(document, base),
         uptake_windows=_windows(document if "uptake_window" in document else defaults),
         benign_months=months,
-        schedule=_schedule(follow_up.get("schedule", defaults["follow_up"]["schedule"])),
+        schedule=schedules.schedule(follow_up.get("schedule", defaults["follow_up"]["schedule"])),
         linkage_complete_until=until,
         frames=_frames(document),
         added_codes=_added_codes(document),
@@ -369,7 +342,8 @@ def parse(text: str) -> Site:
         sign_in=settings.parse(_section(document, "sign_in")),
         targets_on=_targets_on(document),
         flags=flagrules.parse(_section(document, "flags")),
-        timeliness=_limits_of_time(_section(document, "timeliness")),
+        timeliness=schedules.limits_of_time(_section(document, "timeliness")),
+        pathology_call=call,
     )
 
 

@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING, Any
 import duckdb
 import polars as pl
 
-from registry import audit, holds, received_files
+from registry import audit, holds, received_files, signed_minutes
 from registry.dictionary import tables
 from registry.errors import IntegrityProblem
 from registry.intake import write
@@ -331,8 +331,9 @@ def _held_rows(registry: Registry) -> list[Finding]:
 
 
 def _holds(registry: Registry) -> list[Finding]:
-    """Legal holds against the entries of the trail that set and lift them."""
-    return [Finding("legal holds", said) for said in holds.disagreements(registry)]
+    """Legal holds and signed minutes against the entries of the trail that made them."""
+    found = [Finding("legal holds", said) for said in holds.disagreements(registry)]
+    return found + [Finding("minutes", said) for said in signed_minutes.disagreements(registry)]
 
 
 # -- files and values --------------------------------------------------------------

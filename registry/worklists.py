@@ -17,7 +17,7 @@ import polars as pl
 from registry import facts, store
 from registry.errors import UsageProblem
 from registry.people import Action, require
-from registry.site import RESULT_CLASSES
+from registry.schedules import RESULT_CLASSES
 from registry.sqlfiles import HeaderProblem, load_folder
 from registry.vocabulary import column
 

@@ -78,11 +78,12 @@ def demo(
     from registry.intake import Options, accept
     from registry.store import Registry
     from synthetic_data.generate import write as generate
+    from synthetic_data.stories import STORIES
 
     if (folder / "DEMO").exists():
         say(f"{folder} already holds the demo registry.")
         return
-    store.create(folder, time_zone="UTC", name="Three-site demonstration service (invented)")
+    store.create(folder, time_zone="UTC", name="Demonstration service of four sites (invented)")
     site = (folder / "site.toml").read_text(encoding="utf-8")
     site = site.replace("# measurement_sd_mm = ...", DEMO_MEASUREMENT)
     for name, value in DEMO_TOLERANCES.items():
@@ -96,13 +97,17 @@ def demo(
             report = accept(
                 registry, registry_csv.read(made), author="demo", today=date(2026, 7, 1), options=Options()
             )
+            told = accept(
+                registry, registry_csv.read(STORIES), author="demo", today=date(2026, 7, 1), options=Options()
+            )
             registry.checkpoint()
         for truth in made.glob("*truth.json"):
             (folder / truth.name).write_bytes(truth.read_bytes())
     (folder / "DEMO").write_text("All data in this registry are invented.\n", encoding="utf-8")
     for line in report.lines()[:16]:
         say(line)
-    if report.refused:
+    say(f"And a meeting ahead, with its procedures told one by one: {told.lines()[0]}")
+    if report.refused or told.exit_code:
         raise typer.Exit(1)
 
 

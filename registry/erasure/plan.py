@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from registry import backup, received_files
+from registry import backup, received_files, signed_minutes
 from registry.dictionary import FREE_TEXT
 from registry.erasure import copies
 from registry.erasure.theirs import Theirs, condition, gather, parameters, their_tables, widened
@@ -176,6 +176,8 @@ def _texts(registry: Registry, theirs: Theirs) -> dict[str, int]:
     sql = f"SELECT count(*) FROM signal_note WHERE {NOTES}"
     if count := registry.rows(sql, {"procedures": sorted(theirs.procedures), "erased": ERASED})[0][0]:
         made["signal_note"] = int(count)
+    if count := signed_minutes.count_of(registry, sorted(theirs.procedures)):
+        made["signed_minutes_entry"] = count
     return made
 
 

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from datetime import UTC
 from typing import TYPE_CHECKING, Any
 
-from registry import facts, holds, received_files, snapshot
+from registry import facts, holds, received_files, signed_minutes, snapshot
 from registry import site as site_file
 from registry.audit import canonical
 from registry.dictionary import tables
@@ -194,6 +194,7 @@ def _withdraw(cursor: duckdb.DuckDBPyConnection, plan: Plan, stamp: write.Stamp)
         f"UPDATE signal_note SET note = $erased WHERE {NOTES}",
         {"procedures": sorted(theirs.procedures), "erased": ERASED},
     )
+    signed_minutes.empty(cursor, sorted(theirs.procedures))
     if theirs.procedures:
         facts.refresh(cursor, sorted(theirs.procedures))
 

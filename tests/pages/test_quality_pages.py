@@ -68,6 +68,7 @@ def test_sites_can_be_looked_at(served: Registry, open_page: Callable[..., AppTe
         "SITE-A",
         "SITE-B",
         "SITE-C",
+        "SITE-D",
     ]
     assert "What each operator brought" not in text_of(page)
 

@@ -68,6 +68,23 @@ SERVICES = {
     "registry.measures.listing.procedures": A.PROCEDURES,
     "registry.measures.looks.looks": A.FIGURES,
     "registry.measures.looks.looks_curve": A.FIGURES,
+    **dict.fromkeys(
+        [
+            f"registry.meetings.lists.{name}"
+            for name in ("agenda", "decisions", "listed", "meeting", "open_actions", "sites")
+        ],
+        A.WORKLISTS,
+    ),
+    **dict.fromkeys(
+        [f"registry.meetings.minutes.{name}" for name in ("draft", "latest", "signed")], A.RECORD
+    ),
+    "registry.meetings.writing.decide": A.DECIDE,
+    "registry.meetings.minutes.amend": A.SIGN,
+    "registry.meetings.minutes.sign": A.SIGN,
+    **dict.fromkeys(
+        [f"registry.meetings.writing.{name}" for name in ("open_meeting", "set_attendance", "take_row")],
+        A.ENTER,
+    ),
     "registry.monitoring.adjusted.adjusted": A.PROCEDURES,
     "registry.monitoring.comparison.compare_groups": A.FIGURES,
     "registry.monitoring.comparison.compare_periods": A.FIGURES,
@@ -96,6 +113,7 @@ SERVICES = {
     "registry.record.procedure_record": A.RECORD,
     "registry.record.offsets.offsets": A.RECORD,
     "registry.reports.pack.build.quality_pack": A.PROCEDURES,  # to be shared: a figure
+    "registry.reports.pathology_request.pathology_request": A.RECORD,
     "registry.restore.drill": A.KEEP,
     "registry.restore.results": A.KEEP,
     "registry.sampling.calibration.calibration": A.PROCEDURES,
@@ -154,6 +172,9 @@ ASKED_ABOVE = {
     "registry.measures.counting.classified": "part of the measures",
     "registry.measures.listing.behind": "part of the services that list or only count procedures",
     "registry.measures.whose.permitted": "asks itself, for the measures",
+    **dict.fromkeys(
+        [f"registry.meetings.entries.{name}" for name in ("entry_of", "target")], "part of the minutes"
+    ),
     "registry.monitoring.model.with_predictors": "part of the monitoring services",
     "registry.people.accounts.recognise": "signing in",
     "registry.people.accounts.verify": "signing in",
@@ -163,6 +184,10 @@ ASKED_ABOVE = {
     "registry.provenance.stamp": "names the state of the registry",
     "registry.quality.lists.asked": "part of the services of quality",
     "registry.record.latest_day": "one date without a patient, for the usual as-of date",
+    **dict.fromkeys(
+        [f"registry.signed_minutes.{name}" for name in ("all_of", "count_of", "disagreements", "keep")],
+        "part of the minutes, of verify and of an erasure",
+    ),
     "registry.sampling.files.asked": "part of the sampling services",
     "registry.sampling.files.setting": "settings",
     "registry.sampling.scan.known": "part of the sampling services",

@@ -24,6 +24,7 @@ from registry.imports import registry_csv
 from registry.intake import Options, accept
 from registry.known import as_known
 from registry.measures import evaluate
+from registry.meetings import minutes
 from registry.monitoring.notes import answer
 from registry.store import ERASURE_MARK, Registry
 from registry.verify import verify
@@ -69,6 +70,7 @@ def two_patients():
     both["pathology"][0] |= {"conclusion": f'{WORDS[3]}, "quoted",\nover two lines'}
     both["pathology"][1] |= {"conclusion": OTHER[3]}
     both["reviews"][0] |= {"note": WORDS[2]}
+    both["meetings"][0] |= {"chair": "CHAIR-A"}
     return both
 
 
@@ -118,6 +120,8 @@ def template(empty_folder, tmp_path_factory):
                 "note": text,
             }
             answer(registry, "complication", key, **given, author="quality")
+        # The note of the discussion stands in the minutes, too.
+        minutes.sign(registry, "M1", author="chair", today=TODAY)
         snapshot.publish(registry)
     return folder
 
@@ -307,10 +311,19 @@ def test_the_trail_says_what_was_done_and_to_whom_only_by_pseudonym(folder):
         ),
         1,
     ) | {"specimens": 2}
-    assert details["texts"] == {"pathology": 2, "reviews": 1, "signal_note": 1}
+    assert details["texts"] == {"pathology": 2, "reviews": 1, "signal_note": 1, "signed_minutes_entry": 1}
     assert details["held"] == 2
     assert len(details["digest"]) == 64
     assert not any(trace in text for trace in TRACES)
+
+
+def test_signed_minutes_keep_what_is_not_theirs_and_still_prove_themselves(folder):
+    erase(folder)
+    with Registry.open(folder) as registry:
+        (kept,) = minutes.signed(registry, "M1")
+        assert [one["procedure_id"] for one in kept.decided] == ["P2"]
+        assert kept.erased == 1
+        assert [one for one in verify(registry) if one.part == "minutes"] == []
 
 
 def test_no_other_table_speaks_of_a_patient(folder):
@@ -323,7 +336,7 @@ def test_no_other_table_speaks_of_a_patient(folder):
     others = {name for (name,) in found} - set(tables())
     # Of a meeting only keys, codes and digests are kept: no word that could name anybody.
     of_meetings = {"own_view", "printed_list_row", "review_signature"}
-    assert others == {"procedure_facts", "signal_note", "legal_hold", *of_meetings}
+    assert others == {"procedure_facts", "signal_note", "legal_hold", "signed_minutes_entry", *of_meetings}
 
 
 def test_measures_count_one_procedure_less(folder):

@@ -1,0 +1,127 @@
+"""The list of a meeting, walked from the most urgent procedure to the last."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import streamlit as st
+
+from dashboards import visitor
+from dashboards.answers import records
+from dashboards.components.line import line
+from dashboards.components.markup import element, joined, show
+from dashboards.components.meeting_decision import decision_form
+from dashboards.components.procedure_list import RECORD_PAGE, record_link
+from dashboards.components.tables import cell, table
+from dashboards.session import PROCEDURE
+from registry.meetings.entries import earlier, facts
+from registry.people import Action
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    import polars as pl
+
+_HEADS = (
+    "Procedure",
+    "Why it is on the list",
+    "Finding",
+    "Category",
+    "Result",
+    "Waiting, days",
+    "Changed since decided",
+)
+_COLUMNS = ("procedure_id", "reason", "finding_type", "assessment", "diagnosis", "days_waiting", "changed")
+
+
+def the_list(agenda: pl.DataFrame, decided: Sequence[str]) -> None:
+    """Everything that stands to be decided, in its order, and what was decided already."""
+    done = ", ".join(decided)
+    if done:
+        show(element("p", f"Decided at this meeting: {done}.", class_="result"))
+    if not agenda.height:
+        show(element("p", "Nothing is left to be decided.", class_="result"))
+        return
+    rows = [
+        [record_link(row["procedure_id"]), *(_cell(name, row[name]) for name in _COLUMNS[1:])]
+        for row in agenda.iter_rows(named=True)
+    ]
+    table("On the list, the most urgent first", _HEADS, rows, frozenset({5}))
+
+
+def _cell(name: str, value: object) -> str:
+    # The category as it is spoken; its words would fill a column.
+    return str(value) if name == "assessment" else cell(name, value)
+
+
+def walk(agenda: pl.DataFrame, decided: Sequence[str], key: str) -> None:
+    """One procedure of the list on one screen, with the way to the one before and the one after."""
+    waiting = agenda.get_column("procedure_id").to_list()
+    order = [*waiting, *(one for one in decided if one not in waiting)]
+    if not order:
+        return
+    name = f"walked at {key}"
+    if st.session_state.get(name) not in order:
+        st.session_state[name] = order[0]
+    place = order.index(st.session_state[name])
+    back, on, chosen = st.columns([1, 1, 3], vertical_alignment="bottom")
+    back.button("Previous", disabled=place == 0, on_click=_go, args=(name, order, place - 1), width="stretch")
+    on.button(
+        "Next",
+        disabled=place == len(order) - 1,
+        on_click=_go,
+        args=(name, order, place + 1),
+        width="stretch",
+        type="primary",
+    )
+    chosen.selectbox(
+        "Procedure", order, key=name, format_func=lambda one: f"{order.index(one) + 1} of {len(order)}: {one}"
+    )
+    procedure_id = st.session_state[name]
+    found = records.record(procedure_id)
+    row = next((one for one in agenda.iter_rows(named=True) if one["procedure_id"] == procedure_id), None)
+    show(element("p", row["reason"].capitalize() if row else "Decided at this meeting", class_="result"))
+    line(found.line)
+    said: list[tuple[str, str]] = [*facts(found), *(("Review", earlier(one)) for one in found.reviews)]
+    show(_facts(said))
+    show(element("p", found.missing_sentence(), class_="beside"))
+    if visitor.may(Action.DECIDE):
+        decision_form(key, procedure_id)
+    st.page_link(
+        RECORD_PAGE,
+        label="Open its record",
+        icon=":material/arrow_forward:",
+        query_params={PROCEDURE: procedure_id},
+    )
+
+
+def _go(name: str, order: Sequence[str], place: int) -> None:
+    st.session_state[name] = order[max(0, min(place, len(order) - 1))]
+
+
+def _facts(pairs: Sequence[tuple[str, str]]) -> Any:
+    parts = (joined((element("dt", head), element("dd", words))) for head, words in pairs if words)
+    return element("dl", *parts, class_="meeting-facts")
+
+
+def left_open(actions: pl.DataFrame) -> None:
+    """Steps of earlier meetings that are neither booked nor done."""
+    if not actions.height:
+        show(element("p", "Earlier meetings left nothing open.", class_="result"))
+        return
+    heads = (
+        "Procedure",
+        "What is open",
+        "Decided on",
+        "Decision",
+        "Step",
+        "Who acts",
+        "Due",
+        "Overdue, days",
+    )
+    names = ("reason", "reviewed_on", "determination", "management", "responsible", "due_on", "days_overdue")
+    rows = [
+        [record_link(row["procedure_id"]), *(cell(name, row[name]) for name in names)]
+        for row in actions.iter_rows(named=True)
+    ]
+    table("Left open by earlier meetings", heads, rows, frozenset({7}))

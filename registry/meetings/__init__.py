@@ -1,0 +1,1 @@
+"""Concordance meetings: opened, held from the list, and closed with signed minutes."""
