@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, TypeAlias
 
 from registry.errors import UsageProblem
@@ -37,15 +37,21 @@ class Facts:
 
 @dataclass(frozen=True)
 class Table:
-    """Cells as text. ``numeric`` names the columns that are set flush right; ``notes`` stand below."""
+    """Cells as text. ``numeric`` names the columns that are set flush right; ``notes`` stand below.
+
+    ``widths`` are parts of the whole line; without them the setter chooses.
+    """
 
     caption: str
     heads: tuple[str, ...]
     rows: tuple[tuple[str, ...], ...]
     numeric: frozenset[int] = frozenset()
     notes: tuple[str, ...] = ()
+    widths: tuple[float, ...] = ()
 
     def __post_init__(self) -> None:
+        if self.widths and len(self.widths) != len(self.heads):
+            raise ValueError(f"{self.caption}: {len(self.widths)} widths for {len(self.heads)} heads")
         for row in self.rows:
             if len(row) != len(self.heads):
                 raise ValueError(f"{self.caption}: a row of {len(row)} cells under {len(self.heads)} heads")
@@ -53,7 +59,10 @@ class Table:
 
 @dataclass(frozen=True)
 class Figure:
-    """A drawing with what it shows in words, for whoever cannot see it. ``width`` is a share of the line."""
+    """A drawing with what it shows in words, for whoever cannot see it. ``width`` is a share of the line.
+
+    An empty ``caption`` is left out.
+    """
 
     svg: str
     caption: str
@@ -62,12 +71,12 @@ class Figure:
 
     def __post_init__(self) -> None:
         if not self.alt.strip():
-            raise ValueError(f"{self.caption}: a figure without words for whoever cannot see it")
+            raise ValueError(f"{self.caption or 'Figure'}: a figure without words for whoever cannot see it")
 
 
 @dataclass(frozen=True)
 class Section:
-    """A heading and what stands under it; ``level`` 1 or 2."""
+    """A heading and what stands under it; ``level`` 1 or 2. An empty title is left out."""
 
     title: str
     blocks: tuple[Block, ...]
@@ -79,7 +88,9 @@ class Section:
 class Document:
     """A whole report.
 
-    ``mark`` is printed at the head of every page (such as "Draft"), empty for none. ``day``
+    ``mark`` is printed at the head of every page (such as "Confidential"), empty for none;
+    ``head`` and ``foot`` stand there as well, in place of the title and the day. A draft is
+    marked across every page. A ``compact`` document is set small, to keep to one page. ``day``
     is the clinical day of the report: files made twice are the same byte for byte, so no
     clock is read. ``provenance`` stands at the end.
     """
@@ -91,8 +102,16 @@ class Document:
     cautions: tuple[str, ...]
     provenance: tuple[tuple[str, str], ...]
     mark: str = ""
+    head: str = ""
+    foot: str = ""
+    is_draft: bool = False
+    compact: bool = False
     language: str = "en"
-    keywords: tuple[str, ...] = field(default=())
+
+    @property
+    def head_words(self) -> str:
+        """What stands at the head of every page, the mark included."""
+        return " ".join(part for part in ("DRAFT." if self.is_draft else "", self.mark, self.head) if part)
 
     def plain(self) -> dict[str, Any]:
         """The document as JSON-able data, every text as text."""
@@ -101,6 +120,10 @@ class Document:
             "subtitle": self.subtitle,
             "day": self.day.isoformat(),
             "mark": self.mark,
+            "head": self.head,
+            "foot": self.foot,
+            "is_draft": self.is_draft,
+            "compact": self.compact,
             "language": self.language,
             "sections": [
                 {
@@ -138,6 +161,7 @@ def _plain(block: Block) -> dict[str, Any]:
         "rows": [list(row) for row in block.rows],
         "numeric": sorted(block.numeric),
         "notes": list(block.notes),
+        "widths": list(block.widths),
     }
 
 

@@ -1,4 +1,4 @@
-"""Minutes set on paper: PDF and Word from the same parts."""
+"""Minutes set on paper: PDF and Word from the same document."""
 
 from __future__ import annotations
 
@@ -6,9 +6,10 @@ from datetime import date
 from typing import TYPE_CHECKING, Any
 
 from registry.reports import minutes_words as words
-from registry.reports import sheet_pdf, sheet_word
+from registry.reports import pdf as printed
+from registry.reports import word as written
+from registry.reports.document import Block, Document, Facts, Figure, Paragraph, Section, Table
 from registry.reports.procedure_figure import figure
-from registry.reports.sheet import Block, Drawing, Grid, Heading, Pairs, Sheet, Words
 
 if TYPE_CHECKING:
     from registry.meetings.minutes import Minutes
@@ -16,73 +17,68 @@ if TYPE_CHECKING:
 
 def pdf(minutes: Minutes) -> bytes:
     """The minutes as PDF."""
-    return sheet_pdf.pdf(sheet(minutes))
+    return printed.pdf(document(minutes))
 
 
 def word(minutes: Minutes) -> bytes:
     """The minutes as Word."""
-    return sheet_word.word(sheet(minutes))
+    return written.word(document(minutes))
 
 
-def sheet(minutes: Minutes) -> Sheet:
+def document(minutes: Minutes) -> Document:
     """What is set: opening, each procedure with its figure, what is open, who is told, proof."""
-    blocks: list[Block] = [Pairs(tuple(words.opening(minutes)))]
+    sections = [Section("", (Facts(tuple(words.opening(minutes))),))]
     number = 0
     for title, entries in (("Decided", minutes.decided), ("On the list and not decided", minutes.undecided)):
         if entries:
-            blocks.append(Heading(title))
+            sections.append(Section(title, ()))
         for entry in entries:
             number += 1
-            blocks += _entry(number, entry)
-    blocks += _tables(minutes)
+            sections.append(_entry(number, entry))
+    sections += _tables(minutes)
+    end: list[Block] = []
     if minutes.erased:
-        blocks.append(
-            Words(
+        end.append(
+            Paragraph(
                 f"What these minutes said of {minutes.erased} procedures was removed when a patient was erased."
             )
         )
-    blocks += [Heading("Signature"), Pairs(tuple(words.proof(minutes)))]
+    sections.append(Section("Signature", (*end, Facts(tuple(words.proof(minutes))))))
     kept = minutes.kept
-    foot = f"SHA-256 {kept.sha256}" if kept else f"Not signed. {minutes.opening['stamp']}"
-    return Sheet(
-        words.title(minutes),
-        words.standing(minutes),
-        tuple(blocks),
-        words.CAUTIONS,
-        foot,
-        date.fromisoformat(minutes.opening["held_on"]),
+    return Document(
+        title=words.title(minutes),
+        subtitle="",
+        day=date.fromisoformat(minutes.opening["held_on"]),
+        sections=tuple(sections),
+        cautions=words.CAUTIONS,
+        provenance=(),
+        head=words.standing(minutes),
+        foot=f"SHA-256 {kept.sha256}" if kept else f"Not signed. {minutes.opening['stamp']}",
         is_draft=minutes.is_draft,
     )
 
 
-def _entry(number: int, entry: dict[str, Any]) -> list[Block]:
+def _entry(number: int, entry: dict[str, Any]) -> Section:
     svg, alt = figure(entry)
-    blocks: list[Block] = [
-        Heading(words.entry_title(number, entry), 2),
-        Pairs(tuple(words.decision(entry))),
-        Drawing(svg, alt),
-        Pairs(tuple((name, said) for name, said in entry["facts"])),
-    ]
     said = [*(f"{change}." for change in entry["changes"]), entry["missing"]]
-    return [*blocks, Words(" ".join(said))]
+    blocks = (
+        Facts(tuple(words.decision(entry))),
+        Figure(svg, "", alt),
+        Facts(tuple((name, text) for name, text in entry["facts"])),
+        Paragraph(" ".join(said)),
+    )
+    return Section(words.entry_title(number, entry), blocks, level=2)
 
 
-def _tables(minutes: Minutes) -> list[Block]:
-    blocks: list[Block] = [Heading("Who tells the patient, and when")]
+def _tables(minutes: Minutes) -> list[Section]:
+    told: Block = Paragraph("Nothing was decided.")
     if tells := words.tells(minutes):
-        blocks.append(Grid("One row a decision", words.TELL_HEADS, tuple(tells), (1, 1, 1, 1.4)))
-    else:
-        blocks.append(Words("Nothing was decided."))
-    blocks.append(Heading("Left open by earlier meetings"))
+        told = Table("One row a decision", words.TELL_HEADS, tuple(tells), widths=(1, 1, 1, 1.4))
+    left: Block = Paragraph("Earlier meetings left nothing open.")
     if rows := words.actions(minutes):
-        blocks.append(
-            Grid(
-                "Neither booked nor done",
-                words.ACTION_HEADS,
-                tuple(rows),
-                (1.1, 1.9, 1.1, 1.1, 1.5, 1.1, 1.1),
-            )
-        )
-    else:
-        blocks.append(Words("Earlier meetings left nothing open."))
-    return blocks
+        widths = (1.1, 1.9, 1.1, 1.1, 1.5, 1.1, 1.1)
+        left = Table("Neither booked nor done", words.ACTION_HEADS, tuple(rows), widths=widths)
+    return [
+        Section("Who tells the patient, and when", (told,)),
+        Section("Left open by earlier meetings", (left,)),
+    ]

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from registry.reports import sheet_pdf, sheet_word
+from registry.reports import pdf as printed
+from registry.reports import word as written
+from registry.reports.document import Block, Document, Facts, Paragraph, Section, Table
 from registry.reports.pathology_request import HEADS, PathologyRequest
-from registry.reports.sheet import Block, Grid, Pairs, Sheet, Words
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -19,35 +20,36 @@ CAUTIONS = (
 
 def pdf(request: PathologyRequest) -> bytes:
     """The request as PDF."""
-    return sheet_pdf.pdf(sheet(request))
+    return printed.pdf(document(request))
 
 
 def word(request: PathologyRequest) -> bytes:
     """The request as Word."""
-    return sheet_word.word(sheet(request))
+    return written.word(document(request))
 
 
-def sheet(request: PathologyRequest) -> Sheet:
+def document(request: PathologyRequest) -> Document:
     """What is set: a place for the label, the facts, the containers in the order in which they were filled."""
     blocks: list[Block] = [
-        Words(
+        Paragraph(
             "Patient label (put on by hand; the registry prints no identifier): ______________________________________"
         ),
-        Pairs(request.facts),
+        Facts(request.facts),
     ]
     if request.containers:
         caption = f"Containers, in the order in which they were filled ({len(request.containers)})"
-        blocks.append(Grid(caption, HEADS, request.containers, (0.8, 1.5, 0.8, 0.9, 1.7, 1.6)))
-    blocks.append(Words(missing_words(request.missing)))
-    return Sheet(
-        f"Request to pathology: procedure {request.procedure_id}",
-        "Goes out with the specimens",
-        tuple(blocks),
-        CAUTIONS,
-        request.stamp,
-        request.done_on,
-        text_pt=9.0,
-        margin_mm=17.0,
+        blocks.append(Table(caption, HEADS, request.containers, widths=(0.8, 1.5, 0.8, 0.9, 1.7, 1.6)))
+    blocks.append(Paragraph(missing_words(request.missing)))
+    return Document(
+        title=f"Request to pathology: procedure {request.procedure_id}",
+        subtitle="",
+        day=request.done_on,
+        sections=(Section("", tuple(blocks)),),
+        cautions=CAUTIONS,
+        provenance=(),
+        head="Goes out with the specimens",
+        foot=request.stamp,
+        compact=True,
     )
 
 

@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from registry.reports.document import Block, Document
 
 INK, MUTED, ATTENTION = (0x22, 0x30, 0x3C), (0x56, 0x63, 0x6F), (0x85, 0x56, 0x0F)
-_PIXELS_PER_CM = 60
+_DOTS_PER_INCH = 200
 _LINE_CM = 17.0
 
 
@@ -33,26 +33,26 @@ def word(document: Document) -> bytes:
     made = docx.Document()
     page = made.sections[0]
     page.page_width, page.page_height = Cm(21.0), Cm(29.7)
-    page.left_margin = page.right_margin = Cm(2.0)
+    page.left_margin = page.right_margin = Cm(1.7 if document.compact else 2.0)
     normal = made.styles["Normal"]
-    normal.font.name, normal.font.size = "Georgia", Pt(10)
+    normal.font.name, normal.font.size = "Georgia", Pt(9 if document.compact else 10)
     normal.font.color.rgb = RGBColor(*INK)
     _properties(made, document)
-    if document.mark:
-        page.header.paragraphs[0].text = document.mark
-    page.footer.paragraphs[0].text = f"{document.title}, {document.day.isoformat()}"
+    page.header.paragraphs[0].text = document.head_words
+    page.footer.paragraphs[0].text = document.foot or f"{document.title}, {document.day.isoformat()}"
     made.add_heading(document.title, level=0)
-    made.add_paragraph(document.subtitle)
+    if document.subtitle:
+        made.add_paragraph(document.subtitle)
     for section in document.sections:
         if section.new_page:
             made.add_page_break()
-        made.add_heading(section.title, level=section.level)
+        if section.title:
+            made.add_heading(section.title, level=section.level)
         for block in section.blocks:
             _block(made, block)
-    for title, texts in (("Cautions", document.cautions),):
-        if texts:
-            made.add_heading(title, level=1)
-            _block(made, Bullets(texts))
+    if document.cautions:
+        made.add_heading("Cautions", level=1)
+        _block(made, Bullets(document.cautions))
     if document.provenance:
         made.add_heading("Where this comes from", level=1)
         _block(made, Facts(document.provenance))
@@ -118,15 +118,23 @@ def _table(made: Any, block: Table) -> None:
 def _picture(made: Any, block: Figure) -> None:
     from docx.shared import Cm
 
-    try:
-        import vl_convert
-    except ImportError:
-        raise missing_writer("vl-convert-python") from None
-    drawn = vl_convert.svg_to_png(block.svg, scale=2)
-    width = Cm(_LINE_CM * block.width)
-    shape = made.add_picture(io.BytesIO(drawn), width=width)
+    shape = made.add_picture(io.BytesIO(_png(block.svg)), width=Cm(_LINE_CM * block.width))
     shape._inline.docPr.set("descr", block.alt)
-    _block(made, Paragraph(block.caption, "small"))
+    if block.caption:
+        _block(made, Paragraph(block.caption, "small"))
+
+
+def _png(svg: str) -> bytes:
+    """The drawing as a picture, set with the fonts of the PDF: Word takes no vector drawing from here."""
+    try:
+        import typst
+    except ImportError:
+        raise missing_writer("typst") from None
+    drawn = b'#set page(width: 170mm, height: auto, margin: 0mm)\n#image(bytes(sys.inputs.at("svg")), format: "svg", width: 100%)\n'
+    made = typst.compile(
+        drawn, format="png", ppi=_DOTS_PER_INCH, ignore_system_fonts=True, sys_inputs={"svg": svg}
+    )
+    return made if isinstance(made, bytes) else made[0]
 
 
 def _same_bytes(made: bytes) -> bytes:
