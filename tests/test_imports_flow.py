@@ -27,9 +27,9 @@ targeting tracer | synthetic_data
 store engine audit backup doctor facts feed holds identity keeper migrations owner people preparation received_files recover signed_minutes site snapshot | imports
 checks
 intake | measures results strata b_category sampling | worklists | record
-known verify trail | planning monitoring | cores | uptake | aim | units | quality | timeliness | meetings
+known verify trail | planning monitoring | cores | uptake | aim | units | quality | timeliness
 concordance | follow_up
-agreement
+agreement | meetings
 restore upgrade | erasure
 exports codebook | aggregate | handbook
 reports

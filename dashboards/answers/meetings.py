@@ -110,7 +110,7 @@ def set_attendance(meeting_id: str, chair: str, attendees: Iterable[str]) -> Non
     )
 
 
-def decide(meeting_id: str, procedure_id: str, said: writing.Decision) -> None:
+def decide(meeting_id: str, procedure_id: str, said: writing.Spoken) -> None:
     """Record what the meeting decided on one procedure."""
     writing.decide(
         session.registry(), meeting_id, procedure_id, said, author=visitor.name(), today=session.today()

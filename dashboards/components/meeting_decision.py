@@ -6,7 +6,7 @@ import streamlit as st
 
 from dashboards.answers import meetings as answers
 from registry.errors import RegistryError
-from registry.meetings.writing import Decision
+from registry.meetings.writing import Spoken
 from registry.vocabulary import labels
 
 #: A sampled procedure is never outside the question.
@@ -48,7 +48,7 @@ def decision_form(meeting_id: str, procedure_id: str) -> None:
     if determination is None or step is None:
         st.error("Choose what was decided and which step is recommended; nothing was written.")
         return
-    said = Decision(radiologist, pathologist, determination, step, reason, responsible, due_on, note)
+    said = Spoken(radiologist, pathologist, determination, step, reason, responsible, due_on, note)
     try:
         answers.decide(meeting_id, procedure_id, said)
     except RegistryError as problem:

@@ -4,9 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from registry.errors import BatchRefused, UsageProblem
-from registry.imports import form
-from registry.intake import Options, accept
+from registry.errors import UsageProblem
+from registry.intake import enter
 from registry.people import Action, require
 from registry.vocabulary import labels
 
@@ -92,16 +91,7 @@ def _enter(registry: Registry, procedure_id: str, on: date, today: date, cells: 
             raise UsageProblem(f"{code}: is unknown. Known: {', '.join(labels('followup', field))}.")
     event = _next_key(registry, procedure_id)
     row = {"event_id": event, "procedure_id": procedure_id, "happened_on": on.isoformat(), **cells}
-    report = accept(
-        registry,
-        form.received({"followup": [row]}),
-        author="",
-        today=today,
-        options=Options(all_or_nothing=True, reason="follow-up"),
-    )
-    if report.refused or report.total.held:
-        said = [f"{one.column}: {one.message} {one.hint}".strip() for one in report.problems]
-        raise BatchRefused("Not saved. " + " ".join(said or [report.refused]))
+    enter(registry, "followup", row, today=today, reason="follow-up")
     return event
 
 

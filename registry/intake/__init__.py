@@ -2,6 +2,7 @@
 
 from registry.intake.accept import Options, accept
 from registry.intake.inbox import InboxReport, Reading, take_inbox
+from registry.intake.one_row import enter
 from registry.intake.report import IntakeReport, ReportedProblem, RowCounts
 from registry.intake.withdrawal import Withdrawal, withdraw
 
@@ -14,6 +15,7 @@ __all__ = [
     "RowCounts",
     "Withdrawal",
     "accept",
+    "enter",
     "take_inbox",
     "withdraw",
 ]

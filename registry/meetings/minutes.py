@@ -9,9 +9,9 @@ from zoneinfo import ZoneInfo
 
 from registry import signed_minutes
 from registry.errors import UsageProblem
+from registry.intake import enter
 from registry.meetings.entries import entry_of
 from registry.meetings.lists import agenda, decisions, meeting, open_actions, roles
-from registry.meetings.writing import take_row
 from registry.people import Action, require
 
 if TYPE_CHECKING:
@@ -221,7 +221,7 @@ def _close(registry: Registry, one: Json, author: str, today: date) -> None:
         "site": one["site"],
         "closed_at": at.isoformat(timespec="seconds"),
     }
-    take_row(registry, row, author=author, today=today, reason="minutes signed")
+    enter(registry, "meetings", row, author=author, today=today, reason="minutes signed")
 
 
 def _keep(

@@ -5,11 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-import polars as pl
-
+from registry import concordance
+from registry.concordance.decision import JOINT
 from registry.errors import UsageProblem
-from registry.imports.received import Received, SourceTable
-from registry.intake import Options, accept
+from registry.intake import enter
 from registry.meetings.lists import meeting, meeting_files, roles
 from registry.people import Action, require
 
@@ -18,8 +17,6 @@ if TYPE_CHECKING:
     from datetime import date
 
     from registry.store import Registry
-
-FORM = "form"
 
 
 def open_meeting(
@@ -73,7 +70,7 @@ def open_meeting(
         "chair": chair.strip() or None,
         "attendees": _attendees(attendees),
     }
-    take_row(registry, row, author=author, today=today, reason="meeting opened")
+    enter(registry, "meetings", row, author=author, today=today, reason="meeting opened")
     return meeting_id
 
 
@@ -95,7 +92,7 @@ def set_attendance(
         "chair": chair.strip() or None,
         "attendees": present,
     }
-    take_row(registry, row, author=author, today=today, reason="attendance")
+    enter(registry, "meetings", row, author=author, today=today, reason="attendance")
 
 
 def _attendees(given: Iterable[str]) -> str | None:
@@ -106,8 +103,8 @@ def _attendees(given: Iterable[str]) -> str | None:
 
 
 @dataclass(frozen=True)
-class Decision:
-    """A joint review as it is spoken at a meeting: codes of the data dictionary, reviewers by code."""
+class Spoken:
+    """A joint decision as it is spoken at a meeting: codes of the data dictionary, reviewers by code."""
 
     radiologist: str
     pathologist: str
@@ -120,9 +117,9 @@ class Decision:
 
 
 def decide(
-    registry: Registry, meeting_id: str, procedure_id: str, said: Decision, *, author: str, today: date
+    registry: Registry, meeting_id: str, procedure_id: str, said: Spoken, *, author: str, today: date
 ) -> str:
-    """Record what a meeting decided on one procedure: one row of ``reviews`` that names the meeting.
+    """Record what a meeting decided on one procedure: a review that names the meeting.
 
     Decided again at the same meeting, it is a new version of the same review.
 
@@ -131,7 +128,7 @@ def decide(
     registry
         Open for writing.
     said
-        The decision; no flag was shown before it, so that the reviewers' own view came first.
+        The decision.
     author, today
         For the row and the trail, and the day at the site.
 
@@ -143,55 +140,27 @@ def decide(
     Raises
     ------
     UsageProblem
-        The meeting is still to be held, or a rule of intake holds the row.
+        The meeting is still to be held.
+    BatchRefused
+        A rule of intake refuses the row.
     """
     require(Action.DECIDE, registry, kind="procedure", key=procedure_id)
     one = meeting(registry, meeting_id)
     if one["held_on"] > today:
         raise UsageProblem(f"{meeting_id} is to be held on {one['held_on']}. Decide once it is held.")
-    row = {
-        "review_id": f"{meeting_id}-{procedure_id}",
-        "procedure_id": procedure_id,
-        "meeting_id": meeting_id,
-        "reviewed_on": one["held_on"].isoformat(),
-        "stage": "joint",
-        "radiologist": said.radiologist.strip() or None,
-        "pathologist": said.pathologist.strip() or None,
-        "determination": said.determination,
-        "reason": said.reason,
-        "own_view_first": "yes",
-        "management": said.management,
-        "responsible": (said.responsible or "").strip() or None,
-        "due_on": said.due_on.isoformat() if said.due_on else None,
-        "note": (said.note or "").strip() or None,
-    }
-    take_row(registry, row, table="reviews", author=author, today=today, reason="decided at a meeting")
-    return row["review_id"] or ""
-
-
-def take_row(
-    registry: Registry,
-    row: dict[str, str | None],
-    *,
-    author: str,
-    today: date,
-    reason: str,
-    table: str = "meetings",
-) -> None:
-    """Bring one row of a table in; it is written whole or not at all.
-
-    Raises
-    ------
-    UsageProblem
-        A rule of intake holds it: the rule's own sentence.
-    """
-    require(Action.ENTER, registry, kind="meeting")
-    columns = {name: name for name in row}
-    cells = pl.DataFrame([{**row, "_line": 1}], schema={**dict.fromkeys(row, pl.String), "_line": pl.Int64})
-    received = Received(FORM, (), (SourceTable(table, FORM, cells, columns),))
-    report = accept(
-        registry, received, author=author, today=today, options=Options(all_or_nothing=True, reason=reason)
+    made = concordance.Decision(
+        procedure_id=procedure_id,
+        reviewed_on=one["held_on"],
+        stage=JOINT,
+        radiologist=said.radiologist,
+        pathologist=said.pathologist,
+        determination=said.determination,
+        management=said.management,
+        reason=said.reason or "",
+        meeting_id=meeting_id,
+        responsible=said.responsible or "",
+        due_on=said.due_on,
+        note=said.note or "",
+        review_id=f"{meeting_id}-{procedure_id}",
     )
-    if report.exit_code:
-        said = " ".join(f"{one.column}: {one.message} {one.hint}".strip() for one in report.problems)
-        raise UsageProblem(f"Nothing was written. {said or report.refused}")
+    return concordance.decide(registry, made, today=today, author=author)

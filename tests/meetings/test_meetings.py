@@ -8,7 +8,7 @@ from datetime import date
 import pytest
 
 from registry import signed_minutes
-from registry.errors import ConfirmFirst, UsageProblem
+from registry.errors import BatchRefused, ConfirmFirst, UsageProblem
 from registry.meetings import lists, minutes, writing
 from registry.people import Actor, Role, acting
 from registry.verify import verify
@@ -238,7 +238,7 @@ def test_two_who_sign_at_once_write_one(registry, decided):
 
 # -- decided at the meeting --------------------------------------------------------
 
-SAID = writing.Decision(
+SAID = writing.Spoken(
     "RA1",
     "PA1",
     "discordant",
@@ -293,7 +293,7 @@ def test_decided_again_it_is_another_version_of_one_review(registry, meeting):
     ],
 )
 def test_a_decision_that_breaks_a_rule_is_not_written(registry, meeting, changed, says):
-    with pytest.raises(UsageProblem, match=rf"Nothing was written\. .*{says}"):
+    with pytest.raises(BatchRefused, match=rf"Nothing was saved\. .*{says}"):
         decide(registry, meeting, replace(SAID, **changed))
     assert registry.rows("SELECT count(*) FROM reviews WHERE procedure_id = 'P2'") == [(0,)]
     assert registry.rows("SELECT count(*) FROM quarantine") == [(0,)]

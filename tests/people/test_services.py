@@ -55,6 +55,7 @@ SERVICES = {
     "registry.holds.set_hold": A.ERASE,
     "registry.intake.accept.accept": A.ENTER,
     "registry.intake.inbox.take_inbox": A.ENTER,
+    "registry.intake.one_row.enter": A.ENTER,
     "registry.intake.quarantine.dismiss": A.WITHDRAW,
     "registry.intake.quarantine.held_file": A.IDENTIFIERS,
     "registry.intake.quarantine.open_rows": A.WORKLISTS,
@@ -82,7 +83,7 @@ SERVICES = {
     "registry.meetings.minutes.amend": A.SIGN,
     "registry.meetings.minutes.sign": A.SIGN,
     **dict.fromkeys(
-        [f"registry.meetings.writing.{name}" for name in ("open_meeting", "set_attendance", "take_row")],
+        [f"registry.meetings.writing.{name}" for name in ("open_meeting", "set_attendance")],
         A.ENTER,
     ),
     "registry.monitoring.adjusted.adjusted": A.PROCEDURES,
