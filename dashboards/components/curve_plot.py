@@ -6,7 +6,7 @@ from typing import Any
 
 import polars as pl
 
-from dashboards.components.palette import GROUPS
+from dashboards.components.palette import GROUPS, MUTED
 
 #: The axis reaches at least so far, so that a flat line is not blown up.
 LEAST_TOP = 0.01
@@ -45,24 +45,27 @@ def stepped_curves(frame: pl.DataFrame, last: int) -> dict[str, Any]:
         "axis": {"title": "cancer found, %", "format": ".0%", "tickCount": 5},
     }
     band = {
-        # Its edge is broken like the line that it belongs to, so that greyscale tells whose it is.
-        "mark": {
-            "type": "area",
-            "interpolate": "step-after",
-            "opacity": 0.13,
-            "line": False,
-            "strokeWidth": 1,
-            "strokeOpacity": 1,
-        },
+        "mark": {"type": "area", "interpolate": "step-after", "opacity": 0.1, "line": False, "color": MUTED},
         "encoding": {
             "x": days,
             "y": {**level, "field": "lower"},
             "y2": {"field": "upper"},
-            "color": colour,
-            "stroke": colour,
-            "strokeDash": by_estimate([[1, 0], [6, 4], [2, 3]]),
+            "detail": {"field": "estimate", "type": "nominal"},
         },
     }
+    # The edges of a band are broken like the line that it belongs to, so that greyscale tells whose it is.
+    edges = [
+        {
+            "mark": {"type": "line", "interpolate": "step-after", "strokeWidth": 1},
+            "encoding": {
+                "x": days,
+                "y": {**level, "field": end},
+                "color": colour,
+                "strokeDash": by_estimate([[1, 0], [6, 4], [2, 3]]),
+            },
+        }
+        for end in ("lower", "upper")
+    ]
     line = {
         "mark": {"type": "line", "interpolate": "step-after", "strokeWidth": 2},
         "encoding": {
@@ -81,5 +84,5 @@ def stepped_curves(frame: pl.DataFrame, last: int) -> dict[str, Any]:
         "width": "container",
         "height": 320,
         "data": {"values": frame.to_dicts()},
-        "layer": [band, line, name],
+        "layer": [band, *edges, line, name],
     }

@@ -100,7 +100,8 @@ def _axes(limits: tuple[float, float], titles: tuple[str, str]) -> tuple[Encodin
             "nice": False,
             "zero": False,
         },
-        "axis": {"title": titles[0], "tickCount": 7},
+        # A label moved in from the edge would not stand at its tick.
+        "axis": {"title": titles[0], "tickCount": 7, "labelFlush": False},
     }
     across = {
         "field": "across_mm",
@@ -111,7 +112,7 @@ def _axes(limits: tuple[float, float], titles: tuple[str, str]) -> tuple[Encodin
             "nice": False,
             "zero": False,
         },
-        "axis": {"title": titles[1], "tickCount": 7},
+        "axis": {"title": titles[1], "tickCount": 7, "labelFlush": False},
     }
     return along, across
 

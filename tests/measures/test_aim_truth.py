@@ -142,7 +142,9 @@ def test_the_command_gives_what_the_measure_gives(run, folder):
 def test_the_command_splits_in_the_order_of_the_codes(run):
     found = json.loads(run("--by", "site", "--directions", "breast", "--format", "json"))
 
-    assert [one["stratum"] for one in found] == list(SITES)
+    # The stories of the demo's meeting stand at a site of their own, after the generated ones.
+    assert [one["stratum"] for one in found] == [*SITES, "SITE-D"]
+    found = found[:3]
     assert found[0]["directions"] == ["medial", "cranial", "posterior"]
     assert [one["error_mean"]["is_off"] for one in found] == [False, True, False]
 
