@@ -40,7 +40,7 @@ PAGES = {
         "completeness": "Completeness",
         "sources_and_constancy": "Sources and constancy",
     },
-    "Records": {"procedure_record": "Procedure record", "intake": "Intake"},
+    "Records": {"procedure_record": "Procedure record", "entry": "Entry", "intake": "Intake"},
     "Registry": {"trail": "Trail", "people": "People"},
     "About": {"measure_handbook": "Measure handbook", "targets": "Targets"},
 }
@@ -51,6 +51,7 @@ OPENED_BY = {
     "follow_up_due": Action.WORKLISTS,
     "agreement": Action.PROCEDURES,
     "intake": Action.ENTER,
+    "entry": Action.ENTER,
     "meetings": Action.RECORD,
     "trail": Action.TRAIL,
     "people": Action.PEOPLE,

@@ -28,7 +28,7 @@ store engine audit backup doctor facts feed holds identity keeper migrations own
 checks
 intake | measures results strata b_category sampling | worklists | record
 known verify trail | planning monitoring | cores | uptake | aim | units | quality | timeliness
-concordance | follow_up
+concordance | follow_up | entry
 agreement | meetings
 restore upgrade | erasure
 exports codebook | aggregate | handbook

@@ -24,6 +24,11 @@ if TYPE_CHECKING:
 _TELLING = 5
 #: In place of a note that may not be empty.
 ERASED = "(erased)"
+#: Drafts that speak of one of their keys.
+DRAFTS = (
+    "EXISTS (SELECT 1 FROM (SELECT unnest($keys) AS key) AS k "
+    "WHERE contains(cells, '\"' || k.key || '\"') OR contains('|' || row_key || '|', '|' || k.key || '|'))"
+)
 NOTES = "procedure_id IN (SELECT unnest($procedures)) AND note <> $erased"
 
 
@@ -176,9 +181,17 @@ def _texts(registry: Registry, theirs: Theirs) -> dict[str, int]:
     sql = f"SELECT count(*) FROM signal_note WHERE {NOTES}"
     if count := registry.rows(sql, {"procedures": sorted(theirs.procedures), "erased": ERASED})[0][0]:
         made["signal_note"] = int(count)
+    sql = f"SELECT count(*) FROM entry_draft WHERE {DRAFTS}"
+    if count := registry.rows(sql, {"keys": draft_keys(theirs)})[0][0]:
+        made["entry_draft"] = int(count)
     if count := signed_minutes.count_of(registry, sorted(theirs.procedures)):
         made["signed_minutes_entry"] = count
     return made
+
+
+def draft_keys(theirs: Theirs) -> list[str]:
+    """Keys by which a draft of one of their rows is found."""
+    return sorted({*theirs.findings, *theirs.procedures})
 
 
 #: Table of identity.duckdb and which rows are theirs.

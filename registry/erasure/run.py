@@ -20,7 +20,17 @@ from registry.audit import canonical
 from registry.dictionary import tables
 from registry.engine import rewrite
 from registry.erasure import copies
-from registry.erasure.plan import APART, ERASED, NOTES, Plan, apart_parameters, make_plan, text_fields
+from registry.erasure.plan import (
+    APART,
+    DRAFTS,
+    ERASED,
+    NOTES,
+    Plan,
+    apart_parameters,
+    draft_keys,
+    make_plan,
+    text_fields,
+)
 from registry.erasure.theirs import condition, parameters, their_tables
 from registry.errors import BatchRefused, UsageProblem
 from registry.intake import write
@@ -195,6 +205,7 @@ def _withdraw(cursor: duckdb.DuckDBPyConnection, plan: Plan, stamp: write.Stamp)
         {"procedures": sorted(theirs.procedures), "erased": ERASED},
     )
     signed_minutes.empty(cursor, sorted(theirs.procedures))
+    cursor.execute(f"DELETE FROM entry_draft WHERE {DRAFTS}", {"keys": draft_keys(theirs)})
     if theirs.procedures:
         facts.refresh(cursor, sorted(theirs.procedures))
 

@@ -27,6 +27,7 @@ STILL = {
     "agreement": ["Period of the procedures", "As of"],
     "sources_and_constancy": ["Period of the procedures", "As of"],
     "intake": [],
+    "entry": [],
     "meetings": [],
     "measure_handbook": [],
     "targets": [],

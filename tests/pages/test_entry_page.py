@@ -1,0 +1,114 @@
+"""The entry page: live checks, drafts, a stored row, and two people on it."""
+
+from __future__ import annotations
+
+from datetime import date
+
+import pytest
+
+from registry.entry import opened, save
+from tests.build import base, load
+from tests.pages.test_pages import text_of
+
+
+@pytest.fixture
+def page(served_empty, open_page):
+    load(served_empty, base(), today=date(2026, 6, 30))
+    return open_page("entry")
+
+
+def named(page, label):
+    return next(
+        one for one in (*page.text_input, *page.selectbox) if one.label.split(" [")[0].rstrip(" *") == label
+    )
+
+
+def press(page, label):
+    return next(one for one in page.button if one.label == label).click().run()
+
+
+def complication(page, **cells):
+    page = named(page, "What is entered").select("complications").run()
+    for label, text in {
+        "Complication id": "C9",
+        "Procedure id": "P1",
+        "Kind": "pain",
+        "Grade": "1",
+        "Onset on": "2025-03-12",
+        **cells,
+    }.items():
+        field = named(page, label)
+        page = (field.select(text) if hasattr(field, "options") else field.set_value(text)).run()
+    return page
+
+
+def test_what_is_wrong_is_said_while_it_is_written(page):
+    page = complication(page, **{"Onset on": "2025-03-09"})
+
+    assert [one.value for one in page.exception] == []
+    assert "before the procedure" in text_of(page)
+
+
+def test_a_row_is_saved_and_the_form_is_empty_again(page, served_empty):
+    page = press(complication(page), "Save this row")
+
+    assert served_empty.rows("SELECT kind FROM complications WHERE complication_id = 'C9'") == [("pain",)]
+    assert [one.value for one in page.success] == ["Complication C9 is saved."]
+
+
+def test_a_draft_is_kept_while_it_is_written_and_gone_on_with(page, served_empty, open_page):
+    complication(page)
+    assert served_empty.rows("SELECT table_name, row_key FROM entry_draft") == [("complications", "C9")]
+    again = press(open_page("entry"), "Go on")
+
+    assert named(again, "Onset on").value == "2025-03-12"
+
+
+def test_a_stored_row_is_opened_and_changed_with_a_reason(page, served_empty):
+    page = named(page, "What is entered").select("procedures").run()
+    page = named(page, "Procedure id").set_value("P1").run()
+    page = press(page, "Open the stored row")
+    assert named(page, "Cores").value == "12"
+    page = named(page, "Cores").set_value("11").run()
+    page = press(page, "Save this row")
+    assert any("say why" in one.value for one in page.error)
+    page = named(page, "Why the row is changed").set_value("miscounted").run()
+    press(page, "Save this row")
+
+    assert served_empty.rows("SELECT cores FROM procedures") == [(11,)]
+
+
+def test_uptake_time_and_decay_follow_from_the_times(page):
+    page = named(page, "What is entered").select("procedures").run()
+    page = named(page, "Procedure id").set_value("P1").run()
+    page = press(page, "Open the stored row")
+
+    # Injected 08:20, first scan 09:20; F-18 with 109.77 min (European Pharmacopoeia): 68.463 % left after 60 min.
+    assert (
+        "Uptake time 60 min; local window 45 to 90 min, kept; 68.5 % of the activity left (F-18)."
+        in text_of(page)
+    )
+
+
+def test_somebody_elses_change_is_shown_and_taken_over(page, served_empty):
+    page = named(page, "What is entered").select("procedures").run()
+    page = named(page, "Procedure id").set_value("P1").run()
+    page = press(page, "Open the stored row")
+    found = opened(served_empty, "procedures", {"procedure_id": "P1"})
+    save(
+        served_empty,
+        "procedures",
+        {**found.cells, "residual": "reduced"},
+        version=found.version,
+        reason="read",
+        today=date(2026, 6, 30),
+    )
+    page = named(page, "Cores").set_value("11").run()
+    page = named(page, "Why the row is changed").set_value("miscounted").run()
+    page = press(page, "Save this row")
+    assert any("Somebody else has changed this row" in one.value for one in page.error)
+    page = press(page, "Take over what is stored: target after sampling")
+    page = press(page, "I have seen both: save mine for the rest")
+    press(page, "Save this row")
+
+    assert served_empty.rows("SELECT cores, residual FROM procedures") == [(11, "reduced")]
