@@ -67,6 +67,13 @@ def test_an_empty_registry_shows_no_percentage(served_empty, open_page, name):
     drawn = re.sub(r'style="[^"]*"|class="tick"[^>]*>[^<]*<', "", page)
 
     assert re.findall(rf">[\d.]+{words.NARROW}?%", drawn) == []
+
+
+# The page of sources counts sources and checks; its own test holds what it says without them.
+@pytest.mark.parametrize("name", ["overview", *(name for name in QUALITY if name != "sources_and_constancy")])
+def test_an_empty_registry_says_that_it_has_no_procedures(served_empty, open_page, name):
+    page = text_of(open_page(name))
+
     assert words.NO_PROCEDURES in page or "No procedures." in page
 
 
