@@ -116,10 +116,12 @@ def _date(field: Field, column: str) -> Cell:
 def without_offset(column: str) -> str:
     """Condition that a text is a local time: only such a one can occur twice or never.
 
-    Seconds may carry one to six decimals (decision 0013).
+    Seconds may carry one to six decimals (decision 0013). The first must be a digit: casts to
+    numbers, and from DuckDB 2 also those to timestamps, take a blank there.
     """
     fraction = (
         f"strlen({column}) BETWEEN 21 AND 26 AND substr({column}, 20, 1) = '.' "
+        f"AND substr({column}, 21, 1) BETWEEN '0' AND '9' "
         f"AND TRY_CAST(substr({column}, 21) AS UINTEGER) IS NOT NULL"
     )
     return f"(strlen({column}) IN (10, 16) OR (strlen({column}) = 19 AND substr({column}, 17, 1) = ':') OR ({fraction}))"
