@@ -116,15 +116,15 @@ def _date(field: Field, column: str) -> Cell:
 def without_offset(column: str) -> str:
     """Condition that a text is a local time: only such a one can occur twice or never.
 
-    Seconds may carry one to six decimals (decision 0013). The first must be a digit: casts to
-    numbers, and from DuckDB 2 also those to timestamps, take a blank there.
+    Seconds may carry one to six decimals (decision 0013). No blank may stand after the
+    hours: DuckDB 2 casts ``09:3 :15`` to 09:03:00, and drops what follows a blank.
     """
     fraction = (
         f"strlen({column}) BETWEEN 21 AND 26 AND substr({column}, 20, 1) = '.' "
-        f"AND substr({column}, 21, 1) BETWEEN '0' AND '9' "
         f"AND TRY_CAST(substr({column}, 21) AS UINTEGER) IS NOT NULL"
     )
-    return f"(strlen({column}) IN (10, 16) OR (strlen({column}) = 19 AND substr({column}, 17, 1) = ':') OR ({fraction}))"
+    length = f"strlen({column}) IN (10, 16) OR (strlen({column}) = 19 AND substr({column}, 17, 1) = ':') OR ({fraction})"
+    return f"(({length}) AND NOT contains(substr({column}, 14), ' '))"
 
 
 def day_offset(column: str) -> str:
