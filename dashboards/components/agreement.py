@@ -72,7 +72,7 @@ def _sentence(one: Agreement) -> str:
     parts = [f"{counts} ({words.percent(one.po)})"]
     for name, value, limits in (("kappa", one.kappa, one.kappa_ci), ("AC1", one.ac1, one.ac1_ci)):
         if value is not None:
-            parts.append(f"{name} {value:.2f}{_limits(limits)}")
+            parts.append(f"{name} {_two(value)}{_limits(limits)}")
     for name, value in (("on discordant", one.p_pos), ("on not", one.p_neg)):
         if value is not None:
             parts.append(f"{words.percent(value)} {name}")
@@ -81,7 +81,12 @@ def _sentence(one: Agreement) -> str:
 
 def _limits(limits: Limits) -> str:
     low, high = limits
-    return "" if low is None or high is None else f" ({low:.2f} to {high:.2f})"
+    return "" if low is None or high is None else f" ({_two(low)} to {_two(high)})"
+
+
+def _two(value: float) -> str:
+    """Two decimals with a true minus, and no minus before a zero."""
+    return f"{value:z.2f}".replace("-", "−")
 
 
 def _first(one: OwnViewFirst) -> None:

@@ -81,7 +81,7 @@ def _drafts() -> None:
 
 def _open(table: str) -> None:
     keys = [one.name for one in form_fields(table) if one.is_key]
-    left, right = st.columns([3, 1], vertical_alignment="center")
+    left, right = st.columns([2, 1], vertical_alignment="center")
     version = st.session_state[_VERSION]
     left.markdown(
         "The stored row is open: what you change becomes a new version."

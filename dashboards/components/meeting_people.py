@@ -59,9 +59,9 @@ def attendance(one: dict[str, Any]) -> None:
 
 
 def _ticks(ticked: Sequence[str], key: str) -> list[str]:
-    columns = st.columns(4)
+    columns = st.columns(3)
     return [
         code
         for place, (code, text) in enumerate(roles().items())
-        if columns[place % 4].checkbox(text, code in ticked, key=f"{code} at {key}")
+        if columns[place % len(columns)].checkbox(text, code in ticked, key=f"{code} at {key}")
     ]

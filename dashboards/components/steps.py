@@ -83,7 +83,18 @@ def _drawn(found: tuple[Interval, ...], title: str, file_name: str, *, by_words:
 def _table(found: tuple[Interval, ...], caption: str, *, by_words: bool = True) -> None:
     heads = _HEADS if by_words else ("Stratum", *_HEADS[1:])
     rows = [_cells(one, one.words if by_words else one.stratum) for one in found]
-    table(caption, heads, rows, frozenset((1, 4, 6, 7)))
+    if any(one.limit is not None for one in found):
+        table(caption, heads, rows, frozenset((1, 4, 6, 7)))
+        return
+    # A column that says nothing would push the faults out of sight on a narrow screen.
+    at = _HEADS.index("In the local limit")
+    table(
+        caption,
+        heads[:at] + heads[at + 1 :],
+        [row[:at] + row[at + 1 :] for row in rows],
+        frozenset((1, 4, 5, 6)),
+    )
+    show(element("p", "No local limit is stated for these steps.", class_="beside"))
 
 
 def _cells(one: Interval, name: str) -> tuple[str, ...]:

@@ -120,7 +120,7 @@ def _pair(one: Agreement, minimum: int) -> dict[str, Any]:
         if value is None or one.n < minimum:
             return ""
         low, high = limits
-        return f"{value:.2f}" + ("" if low is None or high is None else f" ({low:.2f} to {high:.2f})")
+        return f"{value:z.2f}" + ("" if low is None or high is None else f" ({low:z.2f} to {high:z.2f})")
 
     return {
         "pair": one.words,

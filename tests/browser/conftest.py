@@ -4,19 +4,12 @@ from __future__ import annotations
 
 import os
 import shutil
-import socket
-import subprocess
-import time
-import urllib.request
-from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import pytest
-from typer.testing import CliRunner
 
-from dashboards.launch import command, environment
-from registry.cli import app as command_line
+from tests.browser.server import make_demo, serving
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -24,8 +17,6 @@ if TYPE_CHECKING:
     from playwright.sync_api import Browser, Playwright
 
 REQUIRE = "BIOPSY_OUTCOMES_REQUIRE_BROWSER"
-PROCEDURES = 150
-START_SECONDS = 90
 #: Chromium must look for nothing outside this machine.
 ARGUMENTS = (
     "--no-sandbox --disable-gpu --disable-quic --no-first-run --disable-background-networking "
@@ -65,32 +56,9 @@ def address(browser: Browser, tmp_path_factory: pytest.TempPathFactory) -> Itera
     """Address of a page server that serves a small demo registry, started from another folder."""
     place = tmp_path_factory.mktemp("browser")
     folder = place / "demo"
-    made = CliRunner().invoke(command_line, ["demo", str(folder), "--procedures", str(PROCEDURES)])
-    assert made.exit_code == 0, made.output
-    with socket.socket() as free:
-        free.bind(("127.0.0.1", 0))
-        port = free.getsockname()[1]
-    log = (place / "server.log").open("wb")
-    server = subprocess.Popen(
-        command(folder, port), env={**os.environ, **environment(folder)}, cwd=place, stdout=log, stderr=log
-    )
-    try:
-        _wait(f"http://127.0.0.1:{port}/_stcore/health", server)
-        yield f"http://127.0.0.1:{port}"
-    finally:
-        server.terminate()
-        server.wait(timeout=20)
-        log.close()
-
-
-def _wait(url: str, server: subprocess.Popen[bytes]) -> None:
-    end = time.monotonic() + START_SECONDS
-    while time.monotonic() < end and server.poll() is None:
-        with suppress(OSError), urllib.request.urlopen(url, timeout=2) as answer:
-            if answer.status == 200:
-                return
-        time.sleep(0.3)
-    pytest.fail("The page server did not start.")
+    make_demo(folder)
+    with serving(folder) as at:
+        yield at
 
 
 @pytest.fixture(scope="session")

@@ -2,18 +2,12 @@
 
 from __future__ import annotations
 
-import os
-import socket
-import subprocess
 from typing import TYPE_CHECKING
 
 import pytest
-from typer.testing import CliRunner
 
-from dashboards.launch import command, environment
-from registry.cli import app as command_line
-from tests.browser.conftest import PROCEDURES, _wait
-from tests.browser.test_sign_in import PASSWORD, come_in
+from tests.browser.server import ask_who, make_demo, serving
+from tests.browser.test_sign_in import come_in
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -27,40 +21,15 @@ PEOPLE = {"rae": "radiologist", "pam": "pathologist"}
 PATIENCE = 60_000
 
 
-def _run(*arguments: str, given: str | None = None) -> None:
-    done = CliRunner().invoke(command_line, list(arguments), input=given)
-    assert done.exit_code == 0, done.output
-
-
 @pytest.fixture(scope="module")
 def service(browser: Browser, tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[str, Path]]:
     """Address and folder of a page server on which a radiologist and a pathologist have accounts."""
     place = tmp_path_factory.mktemp("meeting")
     folder = place / "registry"
-    _run("demo", str(folder), "--procedures", str(PROCEDURES))
-    site = (folder / "site.toml").read_text(encoding="utf-8")
-    (folder / "site.toml").write_text(
-        site.replace("[sign_in]\n", '[sign_in]\nmethod = "accounts"\n', 1), encoding="utf-8"
-    )
-    for name, role in PEOPLE.items():
-        _run("account", "add", str(folder), name, "--role", role, given=f"{PASSWORD}\n")
-    with socket.socket() as free:
-        free.bind(("127.0.0.1", 0))
-        port = free.getsockname()[1]
-    with (place / "server.log").open("wb") as log:
-        server = subprocess.Popen(
-            command(folder, port),
-            env={**os.environ, **environment(folder)},
-            cwd=place,
-            stdout=log,
-            stderr=log,
-        )
-        try:
-            _wait(f"http://127.0.0.1:{port}/_stcore/health", server)
-            yield f"http://127.0.0.1:{port}", folder
-        finally:
-            server.terminate()
-            server.wait(timeout=20)
+    make_demo(folder)
+    ask_who(folder, PEOPLE)
+    with serving(folder) as at:
+        yield at, folder
 
 
 def choose(page: Page, label: str, text: str) -> None:

@@ -3,16 +3,13 @@
 from __future__ import annotations
 
 import csv
-import os
-import socket
 import subprocess
 from typing import TYPE_CHECKING
 
 import pytest
 
-from dashboards.launch import command, environment
-from tests.browser.conftest import _wait
-from tests.browser.test_sign_in import _run, come_in
+from tests.browser.server import ask_who, make_demo, serving
+from tests.browser.test_sign_in import come_in
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -22,7 +19,6 @@ if TYPE_CHECKING:
 
 pytestmark = pytest.mark.browser
 
-PASSWORD = "a sentence is easy to keep"
 PATIENCE = 60_000
 MEETING = "SITE-D-2026-07-08"
 DECISIONS = [
@@ -55,29 +51,10 @@ DECISIONS = [
 def served(browser: Browser, tmp_path: Path) -> Iterator[str]:
     """Address of a page server with the demo, at which a radiologist signs in."""
     folder = tmp_path / "registry"
-    _run("demo", str(folder), "--procedures", "20")
-    site = (folder / "site.toml").read_text(encoding="utf-8")
-    (folder / "site.toml").write_text(
-        site.replace("[sign_in]\n", '[sign_in]\nmethod = "accounts"\n', 1), encoding="utf-8"
-    )
-    _run("account", "add", str(folder), "rosa", "--role", "radiologist", given=f"{PASSWORD}\n")
-    with socket.socket() as free:
-        free.bind(("127.0.0.1", 0))
-        port = free.getsockname()[1]
-    with (tmp_path / "server.log").open("wb") as log:
-        server = subprocess.Popen(
-            command(folder, port),
-            env={**os.environ, **environment(folder)},
-            cwd=tmp_path,
-            stdout=log,
-            stderr=log,
-        )
-        try:
-            _wait(f"http://127.0.0.1:{port}/_stcore/health", server)
-            yield f"http://127.0.0.1:{port}"
-        finally:
-            server.terminate()
-            server.wait(timeout=20)
+    make_demo(folder, procedures=20)
+    ask_who(folder, {"rosa": "radiologist"})
+    with serving(folder) as at:
+        yield at
 
 
 def go(page: Page, title: str) -> None:

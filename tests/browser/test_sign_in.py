@@ -3,23 +3,17 @@
 from __future__ import annotations
 
 import asyncio
-import os
 import re
-import socket
-import subprocess
 import urllib.error
 import urllib.request
 from typing import TYPE_CHECKING
 
 import pytest
-from typer.testing import CliRunner
 from websockets.asyncio.client import connect
 from websockets.exceptions import InvalidStatus
 
 from dashboards.gate.requests import COOKIE
-from dashboards.launch import command, environment
-from registry.cli import app as command_line
-from tests.browser.conftest import PROCEDURES, _wait
+from tests.browser.server import PASSWORD, ask_who, make_demo, serving
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -27,16 +21,10 @@ if TYPE_CHECKING:
 
     from playwright.sync_api import Browser, BrowserContext, Page
 
-PASSWORD = "a sentence is easy to keep"
 PEOPLE = {"ines": "coordinator", "vera": "viewer", "ada": "administrator"}
 #: Minutes; the least that site.toml takes.
 IDLE = 1
 PATIENCE = 60_000
-
-
-def _run(*arguments: str, given: str | None = None) -> None:
-    done = CliRunner().invoke(command_line, list(arguments), input=given)
-    assert done.exit_code == 0, done.output
 
 
 @pytest.fixture(scope="module")
@@ -44,30 +32,14 @@ def guarded(browser: Browser, tmp_path_factory: pytest.TempPathFactory) -> Itera
     """Address of a page server that asks who one is, and locks after a minute."""
     place = tmp_path_factory.mktemp("guarded")
     folder = place / "registry"
-    _run("demo", str(folder), "--procedures", str(PROCEDURES))
+    make_demo(folder)
+    ask_who(folder, PEOPLE)
     site = (folder / "site.toml").read_text(encoding="utf-8")
-    site = site.replace("idle_minutes = 15", f"idle_minutes = {IDLE}")
-    site = site.replace("[sign_in]\n", '[sign_in]\nmethod = "accounts"\n', 1)
-    (folder / "site.toml").write_text(site, encoding="utf-8")
-    for name, role in PEOPLE.items():
-        _run("account", "add", str(folder), name, "--role", role, given=f"{PASSWORD}\n")
-    with socket.socket() as free:
-        free.bind(("127.0.0.1", 0))
-        port = free.getsockname()[1]
-    with (place / "server.log").open("wb") as log:
-        server = subprocess.Popen(
-            command(folder, port),
-            env={**os.environ, **environment(folder)},
-            cwd=place,
-            stdout=log,
-            stderr=log,
-        )
-        try:
-            _wait(f"http://127.0.0.1:{port}/_stcore/health", server)
-            yield f"http://127.0.0.1:{port}"
-        finally:
-            server.terminate()
-            server.wait(timeout=20)
+    (folder / "site.toml").write_text(
+        site.replace("idle_minutes = 15", f"idle_minutes = {IDLE}"), encoding="utf-8"
+    )
+    with serving(folder) as at:
+        yield at
 
 
 def come_in(browser: Browser, address: str, name: str, path: str = "/") -> tuple[BrowserContext, Page]:

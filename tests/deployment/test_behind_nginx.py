@@ -3,20 +3,16 @@
 from __future__ import annotations
 
 import http.client
-import os
-import subprocess
 from typing import TYPE_CHECKING
 
 import pytest
-from typer.testing import CliRunner
 
 from dashboards.app import OPENED_BY, PAGES
 from dashboards.gate.desk import VISITOR
-from dashboards.launch import command, environment
-from registry.cli import app as command_line
 from registry.people import Action
-from tests.browser.conftest import ARGUMENTS, _chromium, _wait
-from tests.deployment.conftest import NAME, nginx, unused_port
+from tests.browser.conftest import ARGUMENTS, _chromium
+from tests.browser.server import make_demo, serving
+from tests.deployment.conftest import NAME, nginx
 from tests.deployment.test_nginx import UPGRADE
 
 if TYPE_CHECKING:
@@ -42,20 +38,9 @@ CHART = '[data-testid="stVegaLiteChart"] .mark-symbol path, [data-testid="stVega
 def dashboard(tmp_path_factory) -> Iterator[int]:
     """Port of the pages of a small demo registry, known under the name of the guide."""
     place = tmp_path_factory.mktemp("behind")
-    made = CliRunner().invoke(command_line, ["demo", str(place / "demo"), "--procedures", "150"])
-    assert made.exit_code == 0, made.output
-    port = unused_port()
-    start = command(place / "demo", port, "127.0.0.1", [NAME])
-    with (place / "server.log").open("wb") as log:
-        server = subprocess.Popen(
-            start, env={**os.environ, **environment(place / "demo")}, cwd=place, stdout=log, stderr=log
-        )
-    try:
-        _wait(f"http://127.0.0.1:{port}/_stcore/health", server)
-        yield port
-    finally:
-        server.terminate()
-        server.wait(timeout=20)
+    make_demo(place / "demo")
+    with serving(place / "demo", [NAME]) as at:
+        yield int(at.rpartition(":")[2])
 
 
 @pytest.fixture(scope="module")
@@ -120,7 +105,9 @@ def test_charts_are_drawn_without_making_scripts_from_text(page, complaints):
 def test_a_link_opens_its_page_straight_away(visit, place):
     page = visit.new_page()
     page.goto(f"{place}/targeting")
-    page.get_by_role("heading", level=1, name="Targeting").wait_for(timeout=PATIENCE_MS)
+    page.locator("h1").first.wait_for(timeout=PATIENCE_MS)
+
+    assert page.locator("h1").all_inner_texts() == ["Targeting"]
     page.close()
 
 
