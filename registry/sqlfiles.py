@@ -4,13 +4,16 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
+from functools import cache
 from importlib.resources import files
 from pathlib import Path
+from types import MappingProxyType
 from typing import TYPE_CHECKING
 
 from registry.errors import RegistryError
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
     from importlib.resources.abc import Traversable
 
 _CHECKOUT = Path(__file__).resolve().parent.parent
@@ -139,3 +142,16 @@ def load_folder(name: str, required: frozenset[str], optional: frozenset[str] = 
         check_keys(header, required, optional, where)
         found.append(SqlFile(entry.name.removesuffix(".sql"), header, text))
     return found
+
+
+@cache
+def queries(folder_name: str) -> Mapping[str, SqlFile]:
+    """The plain queries of one folder of ``sql/`` by name: header keys are the folder's name, title, grain, note.
+
+    Raises
+    ------
+    HeaderProblem
+        As :func:`load_folder`; only ``note`` may be left out.
+    """
+    found = load_folder(folder_name, frozenset({folder_name, "title", "grain"}), frozenset({"note"}))
+    return MappingProxyType({one.name: one for one in found})

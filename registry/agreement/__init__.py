@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from dataclasses import asdict, dataclass
 from datetime import date
-from functools import cache
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
@@ -14,7 +13,7 @@ from registry import facts, flagrules, store
 from registry.concordance.flags import proposed
 from registry.errors import UsageProblem
 from registry.people import Action, require
-from registry.sqlfiles import SqlFile, load_folder
+from registry.sqlfiles import queries
 from registry.stats.agreement import TwoReaders, two_reader_summary
 from registry.stats.proportions import wilson_interval
 
@@ -92,12 +91,6 @@ class Audit:
         return asdict(self)
 
 
-@cache
-def _files() -> Mapping[str, SqlFile]:
-    found = load_folder("agreement", frozenset({"agreement", "title", "grain"}), frozenset({"note"}))
-    return MappingProxyType({one.name: one for one in found})
-
-
 def agreement(
     registry: Registry,
     *,
@@ -133,7 +126,7 @@ def agreement(
         )
     given = {"as_of": as_of, "start": start or date.min, "end": min(end or as_of, as_of)}
     with registry.cursor() as cursor, facts.at(cursor, as_of):
-        rows = store.frame(cursor, _files()["reviews"].sql, given)
+        rows = store.frame(cursor, queries("agreement")["reviews"].sql, given)
     decided = rows.filter(pl.col("joint").is_not_null())
     judged = {
         "stages": (rows["provisional"], rows["joint"]),

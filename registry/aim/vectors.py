@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from functools import cache
 from typing import TYPE_CHECKING
 
 from registry import facts, store
 from registry.measures import load_measures
 from registry.measures.strata import Question
 from registry.measures.whose import permitted
-from registry.sqlfiles import load_folder
+from registry.sqlfiles import queries
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -22,12 +21,6 @@ if TYPE_CHECKING:
 ERROR_MEASURE, MOTION_MEASURE = "targeting_error_mm", "target_motion_mm"
 #: What the vectors can be split by, one column each.
 STRATA = ("approach", "device", "guidance", "site", "operator", "year", "quarter")
-
-
-@cache
-def _body() -> str:
-    (one,) = load_folder("aim", frozenset({"aim", "title", "grain"}), frozenset({"note"}))
-    return one.sql.strip()
 
 
 def vectors(
@@ -71,7 +64,7 @@ def vectors(
     split = ", ".join(f"{Question(as_of, by=name).stratum} AS {name}" for name in STRATA)
     sql = (
         f"WITH needle_error AS (\n{known[ERROR_MEASURE].body}\n),\n"
-        f"target_motion AS (\n{known[MOTION_MEASURE].body}\n),\n{facts.attempts()},\nvector AS (\n{_body()}\n)\n"
+        f"target_motion AS (\n{known[MOTION_MEASURE].body}\n),\n{facts.attempts()},\nvector AS (\n{queries('aim')['vectors'].sql.strip()}\n)\n"
         f"SELECT vector.*, {split} FROM vector "
         "JOIN procedure_facts AS facts ON facts.procedure_id = vector.procedure_id "
         f"WHERE {question.condition} ORDER BY vector.index_date, vector.procedure_id"

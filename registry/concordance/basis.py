@@ -3,15 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cache
-from types import MappingProxyType
 from typing import TYPE_CHECKING
 
 from registry.errors import UsageProblem
-from registry.sqlfiles import SqlFile, load_folder
+from registry.sqlfiles import queries
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Sequence
 
     from registry.store import Registry
 
@@ -24,19 +22,12 @@ class Basis:
     seen: str
 
 
-@cache
-def files() -> Mapping[str, SqlFile]:
-    """The queries of ``sql/concordance`` by name, headers checked."""
-    found = load_folder("concordance", frozenset({"concordance", "title", "grain"}), frozenset({"note"}))
-    return MappingProxyType({one.name: one for one in found})
-
-
 def bases(registry: Registry, ids: Sequence[str]) -> dict[str, Basis]:
     """Digests of procedures as they are recorded now; those that do not exist are left out."""
     if not ids:
         return {}
     with registry.cursor() as cursor:
-        rows = cursor.execute(files()["basis"].sql, {"ids": list(ids)}).fetchall()
+        rows = cursor.execute(queries("concordance")["basis"].sql, {"ids": list(ids)}).fetchall()
     return {procedure_id: Basis(basis, seen) for procedure_id, basis, seen in rows}
 
 

@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import date
-from functools import cache
-from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
 import polars as pl
@@ -14,14 +12,13 @@ from registry import facts, flagrules, store
 from registry.concordance.own_view import own_view
 from registry.errors import UsageProblem
 from registry.people import Action, require
-from registry.sqlfiles import SqlFile, load_folder
-from registry.uptake.asking import uptake_files
+from registry.sqlfiles import queries
 from registry.uptake.decision import TOO_FEW
 from registry.uptake.scans import scan_of
 from registry.vocabulary import label
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Sequence
 
     from registry.store import Registry
 
@@ -39,13 +36,6 @@ class Flag:
     source: str
     version: int
     rules: str
-
-
-@cache
-def files() -> Mapping[str, SqlFile]:
-    """The queries of ``sql/flags`` by name, headers checked."""
-    found = load_folder("flags", frozenset({"flags", "title", "grain"}), frozenset({"note"}))
-    return MappingProxyType({one.name: one for one in found})
 
 
 def flags(registry: Registry, procedure_id: str, *, as_of: date) -> tuple[Flag, ...]:
@@ -95,7 +85,7 @@ def proposed(registry: Registry, ids: Sequence[str], *, as_of: date) -> dict[str
     with registry.cursor() as cursor, facts.at(cursor, as_of):
         table = pl.DataFrame([one.__dict__ for one in in_force.expected])
         cursor.register("expected_pathology", table.to_arrow())
-        rows = store.frame(cursor, files()["proposed"].sql, parameters).to_dicts()
+        rows = store.frame(cursor, queries("flags")["proposed"].sql, parameters).to_dicts()
     place = {name: number for number, name in enumerate(in_force.rules)}
     found: dict[str, list[Flag]] = {}
     for row in sorted(rows, key=lambda one: (one["procedure_id"], place[one["rule"]])):
@@ -107,13 +97,11 @@ def proposed(registry: Registry, ids: Sequence[str], *, as_of: date) -> dict[str
 
 def _too_few(registry: Registry, ids: Sequence[str], as_of: date) -> list[str]:
     """Procedures without tracer read, all of whose counted scans were too weak to tell (decision 0009)."""
-    scans = (
-        f"SELECT * FROM (\n{uptake_files()['scans'].sql}\n) AS scan WHERE list_contains($ids, procedure_id)"
-    )
+    scans = f"SELECT * FROM (\n{queries('uptake')['scans'].sql}\n) AS scan WHERE list_contains($ids, procedure_id)"
     given = {"as_of": as_of, "start": date.min, "end": as_of, "procedure_id": None}
     asked: dict[str, Any] = {key: value for key, value in given.items() if f"${key}" in scans}
     with registry.cursor() as cursor, facts.at(cursor, as_of):
-        read = cursor.execute(files()["read_without_uptake"].sql, {"ids": list(ids)}).fetchall()
+        read = cursor.execute(queries("flags")["read_without_uptake"].sql, {"ids": list(ids)}).fetchall()
         if not read:
             return []
         rows = store.frame(cursor, scans, {**asked, "ids": [one for (one,) in read]}).to_dicts()

@@ -8,10 +8,11 @@ from typing import TYPE_CHECKING
 import polars as pl
 
 from registry import audit, worklists
-from registry.concordance.basis import bases, files
+from registry.concordance.basis import bases
 from registry.concordance.flags import proposed
-from registry.concordance.signing import CHANGED, standing
+from registry.concordance.signing import SIGNED, standing
 from registry.people import Action, require
+from registry.sqlfiles import queries
 
 if TYPE_CHECKING:
     from datetime import date, datetime
@@ -93,8 +94,8 @@ def _columns(found: pl.DataFrame) -> pl.DataFrame:
 
 
 def _changed(registry: Registry) -> list[str]:
-    """Procedures whose newest signed decision no longer stands on what was signed."""
-    touched = [one for (one,) in registry.rows(files()["signed_and_touched"].sql)]
+    """Procedures whose newest signed decision is not what was signed, until both have signed it anew."""
+    touched = [one for (one,) in registry.rows(queries("concordance")["signed_and_touched"].sql)]
     if not touched:
         return []
     newest = registry.rows(
@@ -103,12 +104,16 @@ def _changed(registry: Registry) -> list[str]:
         {"ids": touched},
     )
     states = standing(registry, [review for _, review in newest])
-    return sorted(procedure for procedure, review in newest if states[review].state == CHANGED)
+    return sorted(
+        procedure
+        for procedure, review in newest
+        if states[review].state != SIGNED and not all(one.holds for one in states[review].signatures)
+    )
 
 
 def _rows(registry: Registry, ids: list[str], place: int, reason: str, as_of: date) -> pl.DataFrame:
     given = {"ids": ids, "as_of": as_of, "place": place, "reason": reason}
-    return _columns(registry.frame(files()["listed"].sql, given))
+    return _columns(registry.frame(queries("concordance")["listed"].sql, given))
 
 
 # -- printing ------------------------------------------------------------------------------

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cache
 from math import inf
 from typing import TYPE_CHECKING
 
@@ -14,7 +13,7 @@ from registry.measures.curve import READ_AT
 from registry.measures.definition import chosen
 from registry.measures.strata import Question
 from registry.measures.whose import permitted
-from registry.sqlfiles import load_folder
+from registry.sqlfiles import queries
 from registry.stats.time_to_event import turnbull
 
 if TYPE_CHECKING:
@@ -53,12 +52,6 @@ class LooksCurve:
     reason: str = ""
 
 
-@cache
-def _statement() -> str:
-    (found,) = load_folder("follow_up", frozenset({"follow_up", "title", "grain"}), frozenset({"note"}))
-    return found.sql
-
-
 def looks(
     registry: Reader,
     *,
@@ -82,7 +75,7 @@ def looks(
     question = Question(as_of, start, end, None, dict(within or {}))
     sql = (
         f"WITH {facts.relations()},\nbenign_unit AS (\n{measure.body}\n),\n"
-        f"look AS (\n{_statement()}\n)\n"
+        f"look AS (\n{queries('follow_up')['looks'].sql}\n)\n"
         "SELECT look.* FROM look JOIN procedure_facts AS facts ON facts.procedure_id = look.procedure_id "
         f"WHERE {question.condition} ORDER BY look.procedure_id"
     )

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from functools import cache
-from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
 import polars as pl
@@ -11,7 +9,7 @@ import polars as pl
 from registry import worklists
 from registry.errors import UsageProblem
 from registry.people import Action, require
-from registry.sqlfiles import SqlFile, load_folder
+from registry.sqlfiles import queries
 from registry.vocabulary import column
 
 if TYPE_CHECKING:
@@ -36,13 +34,6 @@ OPEN_COLUMNS = (
 )
 
 
-@cache
-def meeting_files() -> Mapping[str, SqlFile]:
-    """The queries of ``sql/meetings`` by name, headers checked."""
-    found = load_folder("meetings", frozenset({"meeting", "title", "grain"}))
-    return MappingProxyType({one.name: one for one in found})
-
-
 def roles() -> Mapping[str, str]:
     """Role code -> label of those who attend."""
     return column("meeting_role", "label")
@@ -51,13 +42,13 @@ def roles() -> Mapping[str, str]:
 def listed(registry: Registry) -> pl.DataFrame:
     """Meetings, the latest first: meeting_id, held_on, site, chair, attendees, closed_at, decided, minutes."""
     require(Action.WORKLISTS, registry)
-    return registry.frame(meeting_files()["listed"].sql)
+    return registry.frame(queries("meetings")["listed"].sql)
 
 
 def sites(registry: Registry) -> tuple[str, ...]:
     """Sites that have a procedure."""
     require(Action.WORKLISTS, registry)
-    return tuple(str(one) for (one,) in registry.rows(meeting_files()["sites"].sql))
+    return tuple(str(one) for (one,) in registry.rows(queries("meetings")["sites"].sql))
 
 
 def meeting(registry: Registry, meeting_id: str) -> dict[str, Any]:
@@ -123,7 +114,7 @@ def _is_open(name: str, row: dict[str, Any], held_on: date) -> bool:
 def decisions(registry: Registry, meeting_id: str) -> tuple[dict[str, Any], ...]:
     """Joint reviews of a meeting: review_id, procedure_id, recorded_at."""
     require(Action.WORKLISTS, registry)
-    found = registry.frame(meeting_files()["decisions"].sql, {"meeting_id": meeting_id})
+    found = registry.frame(queries("meetings")["decisions"].sql, {"meeting_id": meeting_id})
     return tuple(found.iter_rows(named=True))
 
 

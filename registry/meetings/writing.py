@@ -9,8 +9,9 @@ from registry import concordance
 from registry.concordance.decision import JOINT
 from registry.errors import UsageProblem
 from registry.intake import enter
-from registry.meetings.lists import meeting, meeting_files, roles
+from registry.meetings.lists import meeting, roles
 from registry.people import Action, require
+from registry.sqlfiles import queries
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -55,7 +56,7 @@ def open_meeting(
         The site has no procedure or holds a meeting on that day, or a role is not known.
     """
     require(Action.ENTER, registry, kind="meeting")
-    known = [str(one) for (one,) in registry.rows(meeting_files()["sites"].sql)]
+    known = [str(one) for (one,) in registry.rows(queries("meetings")["sites"].sql)]
     if site not in known:
         raise UsageProblem(
             f"{site}: no procedure was done at such a site. Sites: {', '.join(known) or 'none'}."

@@ -13,7 +13,7 @@ from scipy.special import expit
 from registry import facts, store
 from registry.errors import UsageProblem
 from registry.measures import NOT_RECORDED
-from registry.sqlfiles import load_folder
+from registry.sqlfiles import queries
 from registry.stats.limits import crossing
 from registry.stats.proportions import wilson_interval
 from registry.stats.rates import ObservedExpected, observed_expected_from_risks
@@ -99,9 +99,8 @@ class RiskModel:
 
 def with_predictors(registry: Reader, rows: pl.DataFrame, as_of: date) -> pl.DataFrame:
     """Rows with assessment, size_mm, approach and guidance of their procedures, in the order given."""
-    (file,) = load_folder("monitoring", frozenset({"monitoring", "title", "grain"}), frozenset({"note"}))
     with registry.cursor() as cursor, facts.at(cursor, as_of):
-        known = store.frame(cursor, file.sql, {"as_of": as_of})
+        known = store.frame(cursor, queries("monitoring")["predictors"].sql, {"as_of": as_of})
     return rows.join(known, on="procedure_id", how="left", maintain_order="left").with_columns(
         pl.col(name).fill_null(NOT_RECORDED) for name in CODED
     )

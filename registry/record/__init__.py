@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import date
-from functools import cache
-from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
 from registry.errors import UsageProblem
@@ -13,11 +11,9 @@ from registry.people import Action, require
 from registry.people.reads import note_read
 from registry.record.missing import missing_fields
 from registry.record.stations import Station, line_of
-from registry.sqlfiles import SqlFile, load_folder
+from registry.sqlfiles import queries
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
-
     import polars as pl
 
     from registry.store import Registry
@@ -30,7 +26,6 @@ __all__ = [
     "latest_day",
     "newest_procedures",
     "procedure_record",
-    "record_files",
 ]
 
 Row = dict[str, Any]
@@ -71,13 +66,6 @@ class ProcedureRecord:
         return f"{count} field{'s' if count > 1 else ''} missing: {', '.join(self.missing)}."
 
 
-@cache
-def record_files() -> Mapping[str, SqlFile]:
-    """The queries of ``sql/record`` by name, headers checked."""
-    files = load_folder("record", frozenset({"record", "title", "grain"}), frozenset({"note"}))
-    return MappingProxyType({one.name: one for one in files})
-
-
 def procedure_record(registry: Registry, procedure_id: str) -> ProcedureRecord:
     """Everything recorded about one procedure.
 
@@ -103,7 +91,7 @@ def procedure_record(registry: Registry, procedure_id: str) -> ProcedureRecord:
     actor = require(Action.RECORD, registry, kind="procedure", key=procedure_id)
 
     def rows(name: str) -> tuple[Row, ...]:
-        return tuple(registry.frame(record_files()[name].sql, {"procedure_id": procedure_id}).to_dicts())
+        return tuple(registry.frame(queries("record")[name].sql, {"procedure_id": procedure_id}).to_dicts())
 
     found = rows("procedure")
     if not found:
@@ -128,7 +116,7 @@ def newest_procedures(registry: Registry, rows: int) -> pl.DataFrame:
         At most so many, 0 or more.
     """
     require(Action.RECORD, registry)
-    return registry.frame(record_files()["newest"].sql, {"rows": rows})
+    return registry.frame(queries("record")["newest"].sql, {"rows": rows})
 
 
 def complications_by_grade(
@@ -147,10 +135,10 @@ def complications_by_grade(
     """
     require(Action.FIGURES, registry)
     parameters = {"as_of": as_of, "start": start or date.min, "end": min(end or as_of, as_of)}
-    return registry.frame(record_files()["complications_by_grade"].sql, parameters)
+    return registry.frame(queries("record")["complications_by_grade"].sql, parameters)
 
 
 def latest_day(registry: Registry) -> date | None:
     """The latest day on which anything clinical is dated; None in an empty registry."""
-    rows = registry.rows(record_files()["latest_on"].sql)
+    rows = registry.rows(queries("record")["latest_on"].sql)
     return rows[0][0] if rows else None

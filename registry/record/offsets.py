@@ -9,7 +9,7 @@ import polars as pl
 
 from registry import facts
 from registry.people import Action, require
-from registry.record import record_files
+from registry.sqlfiles import queries
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -88,7 +88,7 @@ def offsets(registry: Registry, procedure_ids: Sequence[str]) -> Offsets:
         No geometry where none of the procedures has a registered frame.
     """
     require(Action.RECORD, registry)
-    sql = f"WITH {facts.attempts()}\n{record_files()['offsets'].sql}"
+    sql = f"WITH {facts.attempts()}\n{queries('record')['offsets'].sql}"
     found = registry.frame(sql, {"procedure_ids": list(procedure_ids)})
     registered = found.filter(pl.col("frame").is_in(list(registry.site.frames)))
     straight = registered.filter(pl.col("needle_axis") != "oblique")

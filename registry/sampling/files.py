@@ -3,15 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cache
-from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
 from registry import facts, store
-from registry.sqlfiles import SqlFile, load_folder
+from registry.sqlfiles import queries
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
     from datetime import date
 
     from registry.measures.counting import Reader
@@ -35,18 +32,11 @@ class Setting:
     motion_sd_mm: float | None
 
 
-@cache
-def sampling_files() -> Mapping[str, SqlFile]:
-    """The queries by name, headers checked."""
-    found = load_folder("sampling", frozenset({"sampling", "title", "grain"}), frozenset({"note"}))
-    return MappingProxyType({one.name: one for one in found})
-
-
 def asked(registry: Reader, name: str, as_of: date, **given: Any) -> list[dict[str, Any]]:
     """Rows of one query over the facts as of a day."""
     with registry.cursor() as cursor, facts.at(cursor, as_of):
         parameters = {"as_of": as_of, **given}
-        return store.frame(cursor, sampling_files()[name].sql, parameters).to_dicts()
+        return store.frame(cursor, queries("sampling")[name].sql, parameters).to_dicts()
 
 
 def setting(registry: Reader, as_of: date) -> Setting:

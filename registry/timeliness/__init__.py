@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from dataclasses import asdict, dataclass
 from datetime import date
-from functools import cache
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
@@ -13,7 +12,7 @@ import polars as pl
 from registry import facts, store
 from registry.errors import UsageProblem
 from registry.people import Action, require
-from registry.sqlfiles import SqlFile, load_folder
+from registry.sqlfiles import queries
 from registry.stats.proportions import wilson_interval
 from registry.stats.quantiles import spread
 
@@ -71,12 +70,6 @@ class Interval:
     def to_dict(self) -> dict[str, Any]:
         """JSON-able."""
         return asdict(self)
-
-
-@cache
-def _files() -> Mapping[str, SqlFile]:
-    found = load_folder("timeliness", frozenset({"timeliness", "title", "grain"}), frozenset({"note"}))
-    return MappingProxyType({one.name: one for one in found})
 
 
 def timeliness(
@@ -150,7 +143,7 @@ def _rows(registry: Reader, as_of: date, start: date | None, end: date | None) -
         )
     given = {"as_of": as_of, "start": start or date.min, "end": min(end or as_of, as_of)}
     with registry.cursor() as cursor, facts.at(cursor, as_of):
-        return store.frame(cursor, _files()["intervals"].sql, given)
+        return store.frame(cursor, queries("timeliness")["intervals"].sql, given)
 
 
 def _stratum(by: str | None) -> pl.Expr:

@@ -14,10 +14,10 @@ from registry.errors import Refused, UsageProblem
 from registry.measures import load_measures
 from registry.measures.strata import Question
 from registry.people import Action, operators, require
+from registry.sqlfiles import queries
 from registry.stats.proportions import upper_bound_no_events, wilson_interval
 from registry.stats.regression import firth_logistic
 from registry.units import words
-from registry.units.rows import files
 
 if TYPE_CHECKING:
     from datetime import date
@@ -134,7 +134,7 @@ def learning(
     within = {} if operator is None else {"operator": operator}
     question = Question(as_of, start, end, None, within)
     sql = (
-        f"WITH numbered AS (\n{files()['procedure_number'].sql}\n)\n"
+        f"WITH numbered AS (\n{queries('units')['procedure_number'].sql}\n)\n"
         "SELECT facts.operator, unit.excluded_because IS NULL AS is_kept, unit.in_numerator, numbered.number "
         f"FROM (\n{measure.body}\n) AS unit "
         f"JOIN (SELECT * FROM procedure_facts WHERE {question.condition}) AS facts "

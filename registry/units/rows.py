@@ -4,16 +4,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import date
-from functools import cache
-from types import MappingProxyType
 from typing import TYPE_CHECKING
 
 from registry import store
-from registry.sqlfiles import SqlFile, load_folder
+from registry.sqlfiles import queries
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
-
     from registry.measures.counting import Reader
 
 _FIRST = date(1, 1, 1)
@@ -34,20 +30,13 @@ class Background:
     supervisors: tuple[str, ...]
 
 
-@cache
-def files() -> Mapping[str, SqlFile]:
-    """The statements by name."""
-    found = load_folder("units", frozenset({"units", "title", "grain"}), frozenset({"note"}))
-    return MappingProxyType({one.name: one for one in found})
-
-
 def backgrounds(
     registry: Reader, *, as_of: date, start: date | None, end: date | None
 ) -> dict[str, Background]:
     """Operator code -> what the operator brought and did in the period; all operators."""
     bounds = {"as_of": as_of, "start": start or _FIRST, "end": end or as_of}
     with registry.cursor() as cursor:
-        rows = store.frame(cursor, files()["operators"].sql, bounds).to_dicts()
+        rows = store.frame(cursor, queries("units")["operators"].sql, bounds).to_dicts()
     return {
         row.pop("operator"): Background(**{**row, "supervisors": tuple(row["supervisors"] or ())})
         for row in rows

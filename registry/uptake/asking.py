@@ -3,27 +3,16 @@
 from __future__ import annotations
 
 from datetime import date
-from functools import cache
-from types import MappingProxyType
 from typing import TYPE_CHECKING
 
 from registry import facts, store
 from registry.errors import UsageProblem
-from registry.sqlfiles import SqlFile, load_folder
+from registry.sqlfiles import queries
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
-
     import polars as pl
 
     from registry.measures.counting import Reader
-
-
-@cache
-def uptake_files() -> Mapping[str, SqlFile]:
-    """The queries of ``sql/uptake`` by name, headers checked."""
-    files = load_folder("uptake", frozenset({"uptake", "title", "grain"}), frozenset({"note"}))
-    return MappingProxyType({one.name: one for one in files})
 
 
 def ask(
@@ -42,7 +31,7 @@ def ask(
     registry
         An open registry, or one as it was known at a moment.
     name
-        One of :func:`uptake_files`.
+        A file of ``sql/uptake``, without its ending.
     as_of
         Nothing dated after this day counts; ``date.max`` leaves nothing out.
     start, end
@@ -59,7 +48,7 @@ def ask(
         raise UsageProblem(
             f"The period runs from {start} to {end}: the first day is after the last. Swap them."
         )
-    sql = uptake_files()[name].sql
+    sql = queries("uptake")[name].sql
     given = {
         "as_of": as_of,
         "start": start or date.min,

@@ -1,8 +1,8 @@
 -- concordance: signed_and_touched
--- title: Signed decisions of which something underneath was recorded after a signature
+-- title: Signed decisions that were recorded anew, or something underneath, after the first signature
 -- grain: one row per procedure; whether what was recorded decides anything is told by its digest
 WITH signed AS (
-    SELECT procedure_id, max(recorded_at) AS signed_at
+    SELECT procedure_id, min(recorded_at) AS signed_at
     FROM review_signature
     GROUP BY procedure_id
 ),
@@ -17,6 +17,8 @@ touched AS (
     SELECT procedure_id, recorded_at FROM main.pathology
     UNION ALL
     SELECT p.procedure_id, f.recorded_at FROM main.findings AS f JOIN main.procedures AS p ON p.finding_id = f.finding_id
+    UNION ALL
+    SELECT procedure_id, recorded_at FROM main.reviews
     UNION ALL
     SELECT procedure_id, superseded_at FROM history.targeting
     UNION ALL

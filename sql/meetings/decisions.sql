@@ -1,4 +1,4 @@
--- meeting: decisions
+-- meetings: decisions
 -- title: Joint reviews of one meeting
 -- grain: one row per joint review that names the meeting, by its key
 SELECT review_id, procedure_id, recorded_at

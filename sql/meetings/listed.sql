@@ -1,4 +1,4 @@
--- meeting: listed
+-- meetings: listed
 -- title: Meetings, the latest first
 -- grain: one row per meeting; decided counts joint reviews that name it, minutes its signed minutes and amendments
 SELECT

@@ -215,6 +215,7 @@ def test_another_decision_under_the_same_key_is_not_signed(registry):
     decided(registry, review_id=review, management="excision")
 
     assert state(registry, review) == "changed since signed"
+    assert listed(registry, as_of=AS_OF)["procedure_id"].to_list() == ["P1"]
 
 
 def test_a_change_taken_back_stands_again(registry):
@@ -230,6 +231,7 @@ def test_after_a_change_both_sign_anew(registry):
     load(registry, CHANGES["residual"], today=TODAY)
     with acting(RADIOLOGIST):
         sign(registry, review, "radiologist")
+    assert listed(registry, as_of=AS_OF)["procedure_id"].to_list() == ["P1"]  # one of two is not enough
     with acting(PATHOLOGIST):
         sign(registry, review, "pathologist")
 
