@@ -12,7 +12,7 @@ from dashboards.components import cautions
 from dashboards.components import record_fields as fields
 from dashboards.components.line import line
 from dashboards.components.markup import element, show
-from dashboards.components.record_parts import facts, notes, reports, rows_table
+from dashboards.components.record_parts import facts, reports, reviews, rows_table
 from dashboards.components.record_sampling import was_it_sampled
 from dashboards.components.record_sketch import sketch
 from dashboards.components.record_uptake import tracer_in_specimens
@@ -31,8 +31,7 @@ def draw(found: ProcedureRecord) -> None:
     reports(found.reports)
 
     st.header("Decision", anchor=False)
-    rows_table("reviews", "Reviews", found.reviews, fields.REVIEWS)
-    notes(found.reviews)
+    reviews(found.reviews)
 
     st.header("Needle and target", anchor=False)
     sketch(found)

@@ -33,7 +33,7 @@ CLASSES = {
 }
 _CHOSEN = "patient to call"
 _SHORTCUTS = dict(zip(CONTACTS, "123456", strict=True))
-_HEADS = ("procedure", "why here", "result", "due", "calls", "next call", "remarks")
+_HEADS = ("procedure", "why here", "result", "due", "calls", "next call")
 
 
 def how_many(rows: pl.DataFrame) -> None:
@@ -66,15 +66,15 @@ def _places(rows: pl.DataFrame) -> list[tuple[str, int]]:
 
 
 def _cells(row: dict[str, Any]) -> tuple[object, ...]:
-    key = row["procedure_id"] + (f" (also {row['also']})" if row["also"] else "")
+    also = [f"also due: {row['also']}"] if row["also"] else []
+    beside = "; ".join([*remarks(row), *also])
     return (
-        key,
-        row["reason"],
+        row["procedure_id"],
+        element("span", row["reason"], element("small", beside, class_="flowing") if beside else None),
         CLASSES[row["result_class"]],
         row["next_due_on"] or "",
         row["contact_attempts"],
         row["next_call_on"] or "",
-        "; ".join(remarks(row)),
     )
 
 

@@ -27,9 +27,8 @@ REPORT = _fields(
     "diagnosis b_category lesion other_lesions explains_finding atypia grade er pr her2 calcifications further_work morphology "
     "pathologist coded_by"
 )
-REVIEWS = _fields(
-    "reviewed_on stage radiologist pathologist determination reason management responsible due_on booked_for declined_on "
-    "informed_on"
+REVIEW = _fields(
+    "radiologist pathologist reason management responsible due_on booked_for declined_on informed_on"
 )
 FOLLOWUP = _fields(
     "happened_on procedure_id kind modality imaging_outcome diagnosis same_site excision_kind adjudication "

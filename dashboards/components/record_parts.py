@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 import streamlit as st
 
 from dashboards.components.markup import Markup, element, joined, show
-from dashboards.components.record_fields import REPORT
+from dashboards.components.record_fields import REPORT, REVIEW
 from dashboards.components.tables import table
 from registry.dictionary import tables
 from registry.vocabulary import fields, label
@@ -130,12 +130,17 @@ def _report(row: Row, own_words: bool) -> None:
     show(element("section", element("p", head, class_="report-head"), body, class_="report", aria_label=head))
 
 
-def notes(reviews: Sequence[Row]) -> None:
-    """Free text of the reviews, as it was written."""
-    for row in reviews:
-        if row["note"]:
-            show(
-                element(
-                    "p", element("strong", f"Note of {row['reviewed_on']}: "), row["note"], class_="beside"
-                )
-            )
+def reviews(rows: Sequence[Row], *, own_words: bool = True) -> None:
+    """Each review under its determination, with the note of the discussion as it was written.
+
+    Without ``own_words`` the note is left out: free text may name a person.
+    """
+    if not rows:
+        show(element("p", "No review is recorded.", class_="beside"))
+    for row in rows:
+        stage = shown("reviews", "stage", row["stage"])
+        head = f"{row['reviewed_on']}: {shown('reviews', 'determination', row['determination']).lower()}. {stage}"
+        show(element("section", element("p", head, class_="report-head"), class_="report", aria_label=head))
+        facts("reviews", row, REVIEW)
+        if own_words and row["note"]:
+            show(element("p", element("strong", "Note: "), row["note"], class_="beside"))

@@ -12,7 +12,7 @@ from dashboards.answers import sampling, uptake
 from dashboards.components import record_fields as fields
 from dashboards.components.line import line
 from dashboards.components.markup import element, joined, show
-from dashboards.components.record_parts import facts, notes, reports, rows_table
+from dashboards.components.record_parts import facts, reports, reviews, rows_table
 from dashboards.components.record_sketch import sketch
 from registry.errors import UsageProblem
 from registry.people import Action
@@ -44,9 +44,7 @@ def seen(found: ProcedureRecord, *, presenter: bool) -> None:
 
     if found.reviews:
         st.header("Reviews so far", anchor=False)
-        rows_table("reviews", "Reviews", found.reviews, fields.REVIEWS)
-        if not presenter:
-            notes(found.reviews)
+        reviews(found.reviews, own_words=not presenter)
 
 
 def _accession(procedure_id: str) -> None:

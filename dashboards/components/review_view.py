@@ -45,7 +45,7 @@ def own_view(procedure_id: str) -> str | None:
             class_="beside",
         )
     )
-    columns = st.columns(4)
+    columns = st.columns([1, 1, 1.35, 1])  # the longest word fits at 900 pixels too
     for column, (code, shortcut) in zip(columns, KEYS.items(), strict=False):
         if column.button(
             label("reviews", "determination", code),

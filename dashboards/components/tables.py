@@ -86,7 +86,7 @@ def table(
 
 def _cell(column: int, value: object, kind: str | None) -> Markup:
     text = value if isinstance(value, Markup) else "" if value is None else str(value)
-    seen = _TAG.sub("", text.partition("<small>")[0])
+    seen = _TAG.sub("", text.partition("<small")[0])
     width = "whole" if _WHOLE.match(seen) else "long" if len(seen) > _LONG else None
     kind = " ".join(filter(None, (kind, width))) or None
     if column == 0:

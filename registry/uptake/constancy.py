@@ -112,8 +112,7 @@ def _source(row: dict[str, Any], on: date) -> Source:
 def _half_life_text(nuclide: str) -> str:
     minutes = HALF_LIFE_MIN[nuclide]
     text = f"{minutes / MINUTES_PER_DAY:g} d" if minutes > MINUTES_PER_DAY else f"{minutes:g} min"
-    source = half_life_source(nuclide)
-    return source if source.startswith(text) else f"{text}; {source}"
+    return f"{text}; {half_life_source(nuclide)}"
 
 
 def constancy(registry: Reader, *, as_of: date) -> list[Constancy]:

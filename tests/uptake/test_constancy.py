@@ -47,7 +47,7 @@ def test_a_source_on_a_day(equipped: Drawn):
 
     assert one.left == pytest.approx(0.79434, abs=5e-6)
     assert one.activity_mbq == pytest.approx(18.5 * 0.79434, abs=1e-4)
-    assert one.half_life == "270.95 d; from memory"
+    assert one.half_life == "270.95 d; ENSDF evaluation and ICRP Publication 107"
 
 
 @pytest.mark.parametrize(
