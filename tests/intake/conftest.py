@@ -4,15 +4,17 @@ from __future__ import annotations
 
 import csv
 import hashlib
+import shutil
 from typing import TYPE_CHECKING
 
 import pytest
 
 from registry.imports.received import CleanCsv, Received, ReceivedFile, SourceTable
-from tests.build import Rows, received
+from registry.store import Registry
+from tests.build import Rows, base, load, received
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Iterator
     from pathlib import Path
 
 
@@ -38,3 +40,13 @@ def as_files(tmp_path: Path) -> Callable[[Rows], Received]:
         return Received("registry-csv", tuple(files), tuple(tables))
 
     return made
+
+
+@pytest.fixture(scope="module")
+def shared(empty_folder: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Registry]:
+    """A registry with the valid rows. Tests add rows with keys of their own, or ask in dry runs."""
+    folder = tmp_path_factory.mktemp("cells") / "registry"
+    shutil.copytree(empty_folder, folder)
+    with Registry.open(folder, write=True) as opened:
+        load(opened, base())
+        yield opened
