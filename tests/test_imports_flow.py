@@ -31,7 +31,9 @@ known verify trail | planning monitoring | cores | uptake | aim | units | qualit
 concordance | follow_up | entry
 agreement | meetings
 restore upgrade | erasure
-exports codebook | aggregate | handbook
+codebook
+cohorts
+exports | aggregate | handbook
 reports
 cli commands __main__ | dashboards.session dashboards.answers dashboards.components dashboards.launch dashboards.owned dashboards.gate dashboards.visitor
 dashboards.app dashboards.app_pages dashboards.serve dashboards.asgi
