@@ -21,9 +21,24 @@ if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
 COHORT = "procedures"
-#: key: names a record, not a person; person, date, place, staff: together they can point
-#: to somebody; clinical: what was found and done.
-SENSITIVITIES = ("key", "person", "date", "place", "staff", "clinical")
+#: key: names a record, not a person; person, age, body, date, horizon (a day up to which
+#: something is known, the same for many), interval (days between two dates), place, staff:
+#: together they can point to somebody; position: where, in mm; label: short words of the
+#: service; clinical: what was found and done.
+SENSITIVITIES = (
+    "key",
+    "person",
+    "age",
+    "body",
+    "date",
+    "horizon",
+    "interval",
+    "place",
+    "staff",
+    "position",
+    "label",
+    "clinical",
+)
 _REQUIRED = frozenset({"cohort", "title", "grain", "population", "columns", "withheld"})
 _OPTIONAL = frozenset({"note"})
 _TYPES = {"String": "text", "Boolean": "yes/no", "Date": "date", "Float64": "decimal", "Float32": "decimal"}
