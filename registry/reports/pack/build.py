@@ -12,7 +12,7 @@ from registry.errors import UsageProblem
 from registry.people import Action, require
 from registry.reports.document import Document
 from registry.reports.pack import parts
-from registry.reports.pack.small import SMALLEST, Rule
+from registry.disclosure.cells import SMALLEST, Rule
 
 if TYPE_CHECKING:
     from datetime import date

@@ -7,13 +7,13 @@ from typing import TYPE_CHECKING
 from registry.measures import load_measures
 from registry.reports.document import Table
 from registry.reports.pack.figures import Lane
-from registry.reports.pack.small import HIDDEN
+from registry.disclosure.cells import HIDDEN
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from registry.measures import ProportionResult, QuantityResult
-    from registry.reports.pack.small import Rule
+    from registry.disclosure.cells import Rule
 
 Row = dict[str, object]
 NARROW = "\u202f"

@@ -19,7 +19,7 @@ from registry.reports.pack.cells import (
     span,
 )
 from registry.reports.pack.figures import strip
-from registry.reports.pack.small import HIDDEN
+from registry.disclosure.cells import HIDDEN
 from registry.vocabulary import label, labels
 
 if TYPE_CHECKING:
@@ -29,7 +29,7 @@ if TYPE_CHECKING:
     from registry.measures import ProportionResult
     from registry.measures.counting import Reader
     from registry.reports.document import Block
-    from registry.reports.pack.small import Rule
+    from registry.disclosure.cells import Rule
 
 Rows = dict[str, list[dict[str, Any]]]
 
