@@ -12,6 +12,7 @@ from registry.commands import (
     account,
     aggregate,
     erasing,
+    export,
     folder,
     intake,
     measures,
@@ -57,7 +58,9 @@ app.command()(quality.yearly)
 app.command()(meeting.timeliness)
 app.command()(meeting.agreement)
 app.command("recall")(meeting.recall_identified)
-app.command()(output.export)
+app.command()(export.export)
+app.command()(export.exports)
+app.command()(export.counts)
 app.add_typer(aggregate.app, name="aggregate")
 app.command()(output.demo)
 app.command()(output.dashboard)

@@ -33,7 +33,8 @@ agreement | meetings
 restore upgrade | erasure
 codebook
 cohorts
-exports | aggregate | handbook
+disclosure
+package | aggregate | handbook
 reports
 cli commands __main__ | dashboards.session dashboards.answers dashboards.components dashboards.launch dashboards.owned dashboards.gate dashboards.visitor
 dashboards.app dashboards.app_pages dashboards.serve dashboards.asgi
@@ -41,7 +42,7 @@ dashboards.app dashboards.app_pages dashboards.serve dashboards.asgi
 #: The engine: the store layer, and those that ask it something.
 MAY_USE_DUCKDB = (
     "store engine facts audit backup doctor preparation recover snapshot upgrade verify known "
-    "intake checks measures worklists exports"
+    "intake checks measures worklists disclosure package"
 )
 COMMAND_LINE = ("registry.cli", "registry.commands")
 MAY_READ_A_CLOCK = (*COMMAND_LINE, "dashboards.session")

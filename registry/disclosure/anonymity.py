@@ -150,9 +150,7 @@ def _steps(
     made = []
     left = list(quasi)
     while failing and left:
-        tried = {
-            name: _failing(connection, [one for one in left if one != name], count, k) for name in left
-        }
+        tried = {name: _failing(connection, [one for one in left if one != name], count, k) for name in left}
         best = min(tried, key=lambda name: (tried[name], left.index(name)))
         made.append(Step(best, failing, tried[best]))
         failing = tried[best]

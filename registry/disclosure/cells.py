@@ -116,7 +116,11 @@ def with_margins(inner: Sequence[Sequence[int]] | NDArray[np.int64]) -> NDArray[
     return np.vstack([rows, rows.sum(axis=0, keepdims=True)])
 
 
-def suppress(inner: Sequence[Sequence[int]] | NDArray[np.int64], rule: Rule) -> Counts:
+def suppress(
+    inner: Sequence[Sequence[int]] | NDArray[np.int64],
+    rule: Rule,
+    columns_hidden: Sequence[int] = (),
+) -> Counts:
     """Hide the small cells of a table, margins included, and as many others as their protection takes.
 
     Parameters
@@ -124,10 +128,15 @@ def suppress(inner: Sequence[Sequence[int]] | NDArray[np.int64], rule: Rule) -> 
     inner
         Counts without margins (rows, columns).
     rule
-        Which counts are small.
+        Which counts are small; one that hides nothing leaves all shown.
+    columns_hidden
+        Columns that are hidden whole, whatever they hold.
     """
     values = with_margins(inner)
     hidden = (values > 0) & (values <= rule.upto)
+    if not rule.upto:
+        return Counts(values, hidden)
+    hidden[:, list(columns_hidden)] = True
     while True:
         open_cells = unprotected(values, hidden, rule.upto)
         if not open_cells:
@@ -135,9 +144,7 @@ def suppress(inner: Sequence[Sequence[int]] | NDArray[np.int64], rule: Rule) -> 
         hidden[_partner(values, hidden, *open_cells[0])] = True
 
 
-def unprotected(
-    values: NDArray[np.int64], hidden: NDArray[np.bool_], upto: int
-) -> list[tuple[int, int]]:
+def unprotected(values: NDArray[np.int64], hidden: NDArray[np.bool_], upto: int) -> list[tuple[int, int]]:
     """Hidden cells that what is published says too much of, the first found."""
     network = _Network(values, hidden)
     for cell in map(tuple, np.argwhere(hidden).tolist()):
@@ -158,9 +165,7 @@ def bounds(values: NDArray[np.int64], hidden: NDArray[np.bool_], row: int, colum
     return here - network.shrinkage(row, column), here + network.growth(row, column)
 
 
-def _partner(
-    values: NDArray[np.int64], hidden: NDArray[np.bool_], row: int, column: int
-) -> tuple[int, int]:
+def _partner(values: NDArray[np.int64], hidden: NDArray[np.bool_], row: int, column: int) -> tuple[int, int]:
     """The shown cell to hide next: in the line of the cell with the fewest hidden ones, the smallest count.
 
     Inner cells before totals, somebody before nobody; anywhere in the table where its lines are full.

@@ -161,9 +161,7 @@ RESTRICTED = Profile(
         "Few columns together can still be enough to know a person again: read PRIVACY.md before it is passed on.",
     ),
 )
-PROFILES: Mapping[str, Profile] = MappingProxyType(
-    {one.name: one for one in (INTERNAL, SHIFTED, RESTRICTED)}
-)
+PROFILES: Mapping[str, Profile] = MappingProxyType({one.name: one for one in (INTERNAL, SHIFTED, RESTRICTED)})
 
 
 def profile_of(name: str) -> Profile:

@@ -99,7 +99,9 @@ def release(
             )
     if units.is_empty():
         raise UsageProblem("No procedure is left to count. Widen the cohort.")
-    levels = units.select("procedure_id", *(pl.col(name).cast(pl.String).fill_null(NOT_RECORDED) for name in names))
+    levels = units.select(
+        "procedure_id", *(pl.col(name).cast(pl.String).fill_null(NOT_RECORDED) for name in names)
+    )
     row_levels, column_levels, inner = _table(levels, names)
     counts = suppress(inner, rule)
     made = Release(0, rows, columns, row_levels, column_levels, counts, upto)
@@ -144,7 +146,11 @@ def _members(registry: Registry, levels: pl.DataFrame, names: Sequence[str]) -> 
     parts = []
     for kept in {(), *((name,) for name in names), tuple(names)}:
         distinct = levels.select(kept).unique() if kept else pl.DataFrame({"_": [0]})
-        called = [_cell(dict(zip(kept, row, strict=True))) for row in distinct.iter_rows()] if kept else [_cell({})]
+        called = (
+            [_cell(dict(zip(kept, row, strict=True))) for row in distinct.iter_rows()]
+            if kept
+            else [_cell({})]
+        )
         named = distinct.with_columns(pl.Series("cell", called))
         joined = (
             levels.join(named, on=list(kept), how="left")
@@ -173,7 +179,9 @@ def _refuse_differences(
     for number, at, hidden_before in before:
         earlier = kept.filter(pl.col("release_no") == number).select("cell", "unit_key")
         seen = {cell: is_shown for one, cell, is_shown in cells if one == number}
-        old, new = _aligned(earlier, seen, members, {cell: count is not None for cell, count in shown.items()})
+        old, new = _aligned(
+            earlier, seen, members, {cell: count is not None for cell, count in shown.items()}
+        )
         leaks = differences(old, new, max(upto, hidden_before))
         if leaks:
             first = leaks[0]
@@ -234,7 +242,9 @@ def _keep(
         identity.execute("BEGIN")
         identity.execute("DELETE FROM release_member WHERE release_no = ?", [number])
         identity.register("released_members", members.to_arrow())
-        identity.execute("INSERT INTO release_member SELECT ?, cell, unit_key, patient FROM released_members", [number])
+        identity.execute(
+            "INSERT INTO release_member SELECT ?, cell, unit_key, patient FROM released_members", [number]
+        )
         identity.unregister("released_members")
         identity.execute("COMMIT")
     except BaseException:
@@ -256,13 +266,22 @@ def _keep(
     with registry.writing() as cursor:
         cursor.execute(
             "INSERT INTO release VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
-            [number, now.astimezone(UTC).replace(tzinfo=None), author, purpose, digest, len(units), dimensions, made.upto],
+            [
+                number,
+                now.astimezone(UTC).replace(tzinfo=None),
+                author,
+                purpose,
+                digest,
+                len(units),
+                dimensions,
+                made.upto,
+            ],
         )
         cursor.executemany(
             "INSERT INTO release_cell VALUES (?, ?, ?, ?)",
             [[number, cell, count is not None, count] for cell, count in shown.items()],
         )
-        audit.append(cursor, registry.key, now, audit.Entry(author, "export", "counts", f"release {number}", details))
+        audit.append(
+            cursor, registry.key, now, audit.Entry(author, "export", "counts", f"release {number}", details)
+        )
     return number
-
-

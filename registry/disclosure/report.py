@@ -136,10 +136,18 @@ def page(report: PrivacyReport) -> str:
     dropped = [one for one in report.done.decisions if one.treatment is Treatment.DROP]
     kept = [one for one in report.done.decisions if one.treatment is Treatment.KEEP]
     lines += ["", "## Left out", ""]
-    lines += [f"- {one.column} ({one.sensitivity}): {one.why}" for one in dropped] or ["- no column that the cohort has"]
+    lines += [f"- {one.column} ({one.sensitivity}): {one.why}" for one in dropped] or [
+        "- no column that the cohort has"
+    ]
     lines += [f"- {source}: {why}" for source, why in report.withheld.items()]
     lines += ["- free text of every table: under no profile"]
-    lines += ["", "## Replaced or coarsened", "", "| column | became | cells changed | how |", "| --- | --- | ---: | --- |"]
+    lines += [
+        "",
+        "## Replaced or coarsened",
+        "",
+        "| column | became | cells changed | how |",
+        "| --- | --- | ---: | --- |",
+    ]
     lines += [f"| {one.column} | {one.became} | {one.changed:,} | {one.why} |" for one in changed]
     lines += ["", "## As recorded", "", ", ".join(one.column for one in kept) or "nothing"]
     lines += ["", "## Left to a person", "", *(f"- [ ] {one}" for one in DECISIONS)]

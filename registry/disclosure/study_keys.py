@@ -84,7 +84,9 @@ def for_one_export(frame: pl.DataFrame, source: random.Random, *, records_too: b
     if records_too:
         for kind in ("procedure", "finding"):
             names = [name for name in COLUMNS[kind] if name in frame.columns]
-            originals = pl.concat([frame[name].alias("original") for name in names]).drop_nulls().unique().sort()
+            originals = (
+                pl.concat([frame[name].alias("original") for name in names]).drop_nulls().unique().sort()
+            )
             numbers = list(range(1, originals.len() + 1))
             source.shuffle(numbers)
             drawn = pl.DataFrame({"original": originals, "number": pl.Series(numbers, dtype=pl.Int32)})
@@ -147,9 +149,7 @@ def _needed(frame: pl.DataFrame, rows: pl.DataFrame, owners: pl.DataFrame) -> pl
         procedures.drop_nulls()
         .unique()
         .to_frame()
-        .join(
-            owners.select(pl.col("procedure_id").alias("original"), "patient"), on="original", how="left"
-        )
+        .join(owners.select(pl.col("procedure_id").alias("original"), "patient"), on="original", how="left")
     )
     staff = pl.concat([rows["operator"], rows["supervisor"].alias("operator")]).drop_nulls().unique()
     parts = [

@@ -121,9 +121,7 @@ def disclose(
             Decision(column.name, column.sensitivity, treatment, name, WORDS[treatment], frame.height)
         )
     out = frame.select(made)
-    counted = [
-        replace(one, changed=_changed(frame, out, one)) if one.became else one for one in decisions
-    ]
+    counted = [replace(one, changed=_changed(frame, out, one)) if one.became else one for one in decisions]
     return Disclosed(out, tuple(kept), tuple(counted))
 
 
@@ -182,7 +180,9 @@ def _interval_name(name: str) -> str:
 def _column(column: Column, name: str, treatment: Treatment) -> Column:
     """The column as the export has it: its unit and definition follow what was done to it."""
     if treatment in (Treatment.INTERVAL, Treatment.COARSE) and name != YEAR:
-        return replace(column, name=name, definition=f"Days from the day of the procedure to {column.name} [d]")
+        return replace(
+            column, name=name, definition=f"Days from the day of the procedure to {column.name} [d]"
+        )
     if name == YEAR:
         return replace(column, name=name, definition="Year in which the procedure started [a]")
     return column

@@ -72,7 +72,9 @@ def entries(
     short = aliases(made.frame.columns)
     became = {one.became: one for one in made.decisions if one.became}
     return [
-        _entry(column, made.frame[column.name], became[column.name], short[column.name], comments, added_codes)
+        _entry(
+            column, made.frame[column.name], became[column.name], short[column.name], comments, added_codes
+        )
         for column in made.columns
     ]
 
@@ -90,7 +92,11 @@ def _entry(
         unit, allowed, definition = "", "", f"{_sentence(definition)} In its place a number drawn at random."
     kind = kind_of(cells.dtype)
     is_ordered = kind in ("integer", "decimal", "date") and column.sensitivity not in ("key", "staff")
-    codes = _codes(column.coded_as, added_codes.get(column.coded_as, ())) if decision.became == column.name else {}
+    codes = (
+        _codes(column.coded_as, added_codes.get(column.coded_as, ()))
+        if decision.became == column.name
+        else {}
+    )
     known = cells.drop_nulls()
     if kind == "text" and codes:
         codes |= {one: _LOCAL for one in known.unique().sort().to_list() if one not in codes}
@@ -171,7 +177,10 @@ def _codes(source: str, added: Sequence[str]) -> dict[str, str]:
 
 def _label(name: str, definition: str) -> str:
     """The first sentence of the definition, as far as it fits; the name where there is none."""
-    first = re.split(r"[.;] ", definition, maxsplit=1)[0].strip().rstrip(".") or name.replace("_", " ").capitalize()
+    first = (
+        re.split(r"[.;] ", definition, maxsplit=1)[0].strip().rstrip(".")
+        or name.replace("_", " ").capitalize()
+    )
     if len(first) <= LABEL_LENGTH:
         return first
     return first[: LABEL_LENGTH - 3].rsplit(" ", 1)[0] + "..."

@@ -17,7 +17,9 @@ SCHEMA = "https://datapackage.org/profiles/2.0/datapackage.json"
 _TYPES = {"text": "string", "yes/no": "boolean", "date": "date", "integer": "integer", "decimal": "number"}
 
 
-def resource(name: str, path: str, entries: Sequence[Entry], key: Sequence[str], title: str) -> dict[str, Any]:
+def resource(
+    name: str, path: str, entries: Sequence[Entry], key: Sequence[str], title: str
+) -> dict[str, Any]:
     """A table described by its codebook."""
     return {
         "name": name,
@@ -45,7 +47,9 @@ def plain_resource(name: str, path: str, frame: pl.DataFrame, title: str) -> dic
     }
 
 
-def descriptor(name: str, title: str, version: str, created: str, resources: list[dict[str, Any]]) -> dict[str, Any]:
+def descriptor(
+    name: str, title: str, version: str, created: str, resources: list[dict[str, Any]]
+) -> dict[str, Any]:
     """The whole file."""
     return {
         "$schema": SCHEMA,

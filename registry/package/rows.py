@@ -11,7 +11,7 @@ import polars as pl
 
 from registry import audit, facts, provenance, store
 from registry.codebook import Column, load_cohort
-from registry.cohorts import FlowStep, draw
+from registry.cohorts import Drawn, FlowStep, draw
 from registry.disclosure import study_keys
 from registry.disclosure.profiles import INTERNAL
 from registry.disclosure.treatment import Disclosed, disclose, refuse_undeclared
@@ -31,7 +31,10 @@ TABLE, KEY = "procedures", ("procedure_id",)
 
 @dataclass(frozen=True)
 class Taken:
-    """Rows as recorded, and what belongs to them; ``head`` is the newest entry of the trail then."""
+    """Rows as recorded, and what belongs to them.
+
+    ``head`` is the newest entry of the trail then, ``drawn`` the cohort where a file chose them.
+    """
 
     frame: pl.DataFrame
     columns: tuple[Column, ...]
@@ -39,6 +42,7 @@ class Taken:
     stamp: Mapping[str, Any]
     comments: Mapping[str, str]
     head: audit.Head
+    drawn: Drawn | None = None
 
 
 def source_of_chance(seed: int | None) -> random.Random:
@@ -54,7 +58,7 @@ def take(record: Registry | KnownRegistry, asked: Asked) -> Taken:
     refuse_undeclared(drawn.frame, drawn.columns, "The cohort")
     with record.cursor() as cursor:
         head = audit.head(cursor)
-    return Taken(drawn.frame, drawn.columns, drawn.flow, drawn.stamp, drawn.comments, head)
+    return Taken(drawn.frame, drawn.columns, drawn.flow, drawn.stamp, drawn.comments, head, drawn)
 
 
 def treated(

@@ -73,9 +73,7 @@ def _plain(
             labels[one.name] = {0: "no", 1: "yes"}
         elif one.is_coded and coded:
             numbers = {code: place for place, code in enumerate(one.codes, start=1)}
-            changed.append(
-                pl.col(one.name).replace_strict(numbers, return_dtype=pl.Int16, default=None)
-            )
+            changed.append(pl.col(one.name).replace_strict(numbers, return_dtype=pl.Int16, default=None))
             labels[one.name] = {
                 numbers[code]: f"{code}: {label}"[:_VALUE_LABEL] for code, label in one.codes.items()
             }

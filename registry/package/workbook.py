@@ -67,14 +67,16 @@ def _frame_of(names: list[str], numbers: range) -> dict[str, str]:
     """The parts around the sheets."""
     kinds = "application/vnd.openxmlformats-officedocument.spreadsheetml"
     types = "".join(
-        f'<Override PartName="/xl/worksheets/sheet{n}.xml" ContentType="{kinds}.worksheet+xml"/>' for n in numbers
+        f'<Override PartName="/xl/worksheets/sheet{n}.xml" ContentType="{kinds}.worksheet+xml"/>'
+        for n in numbers
     )
     sheets = "".join(
         f'<sheet name="{escape(name[:31])}" sheetId="{n}" r:id="rId{n}"/>'
         for n, name in zip(numbers, names, strict=True)
     )
     links = "".join(
-        f'<Relationship Id="rId{n}" Type="{_OFFICE}/worksheet" Target="worksheets/sheet{n}.xml"/>' for n in numbers
+        f'<Relationship Id="rId{n}" Type="{_OFFICE}/worksheet" Target="worksheets/sheet{n}.xml"/>'
+        for n in numbers
     )
     return {
         "[Content_Types].xml": f'{_HEAD}<Types xmlns="{_PACKAGE}/content-types">'
