@@ -35,10 +35,10 @@ class Step:
 
 @dataclass(frozen=True)
 class Spread:
-    """One sensitive column: the fewest different values in a class, and the records in classes with under l."""
+    """One sensitive column: the fewest different values in a class, and what has fewer than l."""
 
     column: str
-    l: int
+    fewest: int
     failing_classes: int
     failing_records: int
 
@@ -72,7 +72,7 @@ def anonymity(
     *,
     unit: str | None = None,
     k: int = K,
-    l: int = L,  # noqa: E741 - the name of the measure
+    diversity: int = L,
 ) -> Anonymity:
     """Count k and l.
 
@@ -86,8 +86,8 @@ def anonymity(
         Columns that must not be the same for a whole class.
     unit
         Column that names the person; classes are counted in persons. None counts records.
-    k, l
-        What a class must reach.
+    k, diversity
+        What a class must reach: persons, and different values of each sensitive column.
 
     Raises
     ------
@@ -113,7 +113,7 @@ def anonymity(
             sizes.filter(pl.col("records") == 1).height,
             now,
             failing.select(*quasi, "units", "records").sort("units", *quasi),
-            tuple(_spread(sizes, name, l) for name in sensitive),
+            tuple(_spread(sizes, name, diversity) for name in sensitive),
             tuple(_steps(connection, list(quasi), count, k, now)),
         )
     finally:

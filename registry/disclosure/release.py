@@ -186,13 +186,13 @@ def _refuse_differences(
         if leaks:
             first = leaks[0]
             how = (
-                f"the difference is {first.count} of them"
+                f"would show {first.count} people by its difference"
                 if first.count
-                else "one of the two hides the count that the other shows"
+                else "would show what one of the two hides"
             )
             raise UsageProblem(
-                f"Not released: together with release {number} of {at:%Y-%m-%d} the count of {_words(first.later)} would show "
-                f"too few people ({how}; {len(leaks)} such pairs of counts). Release the same population again, one that "
+                f"Not released: together with release {number} of {at:%Y-%m-%d} the count of {_words(first.later)} {how} "
+                f"({len(leaks)} such pairs of counts). Release the same population again, one that "
                 f"differs by more than {upto} in every cell, or coarser cells."
             )
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import polars as pl
 
-from registry.disclosure.anonymity import K, L, Anonymity, anonymity
+from registry.disclosure.anonymity import Anonymity, K, L, anonymity
 from registry.disclosure.profiles import Treatment
 
 if TYPE_CHECKING:
@@ -97,7 +97,7 @@ def _counted(one: Anonymity) -> dict[str, Any]:
         "records_in_classes_below": one.failing_records,
         "l": {
             s.column: {
-                "l": s.l,
+                "l": s.fewest,
                 "threshold": L,
                 "classes_below": s.failing_classes,
                 "records_in_classes_below": s.failing_records,
@@ -163,7 +163,7 @@ def _in_words(one: Anonymity, when: str) -> list[str]:
         f"patients; {one.unique:,} records are alone in their class."
     ]
     made += [
-        f"- {s.column}: the fewest different values in a class are {s.l} (l = {s.l}); {s.failing_records:,} records are in "
+        f"- {s.column}: the fewest different values in a class are {s.fewest} (l = {s.fewest}); {s.failing_records:,} records are in "
         f"{s.failing_classes:,} classes with fewer than {L}, where whoever knows that somebody is in the class knows the result."
         for s in one.spreads
     ]

@@ -132,7 +132,7 @@ def _treated(column: Column, treatment: Treatment, frame: pl.DataFrame) -> tuple
         raise UsageProblem(f"Column {name} is declared a date and holds none. Nothing was exported.")
     match treatment:
         case Treatment.POOL_AGE:
-            return pl.min_horizontal(one, pl.lit(OLDEST, frame.schema[name])), name
+            return one.clip(upper_bound=OLDEST), name
         case Treatment.SHIFT:
             return one.dt.offset_by(pl.format("{}d", pl.col(SHIFT))), name
         case Treatment.INTERVAL if name == INDEX_DAY:
@@ -156,7 +156,7 @@ def _days(day: pl.Expr) -> pl.Expr:
 
 def _in_steps(days: pl.Expr) -> pl.Expr:
     """Rounded towards zero to whole steps, and no longer than the longest."""
-    size = pl.min_horizontal(days.abs() // STEP_DAYS * STEP_DAYS, pl.lit(LONGEST_DAYS, pl.Int32))
+    size = (days.abs() // STEP_DAYS * STEP_DAYS).clip(upper_bound=LONGEST_DAYS)
     return (size * days.sign()).cast(pl.Int32)
 
 

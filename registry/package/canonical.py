@@ -66,6 +66,4 @@ def _digest(frame: pl.DataFrame) -> str:
 
 def read_csv(path: Path, columns: dict[str, str]) -> pl.DataFrame:
     """A CSV file of a package, typed as its manifest says."""
-    return pl.read_csv(
-        path, schema={name: KINDS[kind] for name, kind in columns.items()}, missing_utf8_is_empty_string=False
-    )
+    return pl.read_csv(path, schema={name: KINDS[kind] for name, kind in columns.items()})

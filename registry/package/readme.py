@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 _FILES = {
     "data/procedures.csv": "the rows; UTF-8, commas, days as YYYY-MM-DD, yes and no as true and false",
     "data/procedures.parquet": "the same rows with their types",
-    "data/procedures.dta": "Stata 14 and later; codes as numbers with value labels",
+    "data/procedures.dta": "Stata 15 and later; codes as numbers with value labels",
     "data/procedures.sav": "SPSS; codes as numbers with value labels",
     "data/procedures.xpt": "SAS transport, version 8; no value labels, see codebook.csv",
     "data/procedures.xlsx": "a workbook with the rows, the codebook and these cautions",
