@@ -11,6 +11,7 @@ from registry import __version__
 from registry.commands import (
     account,
     aggregate,
+    cohort,
     erasing,
     folder,
     intake,
@@ -59,6 +60,7 @@ app.command()(meeting.agreement)
 app.command("recall")(meeting.recall_identified)
 app.command()(output.export)
 app.add_typer(aggregate.app, name="aggregate")
+app.add_typer(cohort.app, name="cohort")
 app.command()(output.demo)
 app.command()(output.dashboard)
 app.command()(folder.migrate)
