@@ -11,6 +11,7 @@ from registry import __version__
 from registry.commands import (
     account,
     aggregate,
+    cohort,
     erasing,
     export,
     folder,
@@ -62,6 +63,7 @@ app.command()(export.export)
 app.command()(export.exports)
 app.command()(export.counts)
 app.add_typer(aggregate.app, name="aggregate")
+app.add_typer(cohort.app, name="cohort")
 app.command()(output.demo)
 app.command()(output.dashboard)
 app.command()(folder.migrate)

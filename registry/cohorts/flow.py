@@ -20,6 +20,8 @@ if TYPE_CHECKING:
     from registry.cohorts.definition import CohortFile
 
 START, STEP, BOX, BESIDE, END = "start", "step", "box", "beside", "end"
+#: Name of the box of those to whom a step does not apply; the others say what is in the way.
+OTHER = "other"
 #: Columns that the statement adds to those of the export; none of them leaves.
 IN_PERIOD, IN_POPULATION, STANDING, STARTED = (
     "flow_period",
@@ -80,11 +82,13 @@ class _Walk:
         """Leave out the rows for which ``leaves`` is true; name the boxes that hold any."""
         out, self.rows = self.rows.filter(leaves), self.rows.filter(~leaves)
         self.flow.append(FlowStep(key, label, out.height, self.rows.height, STEP))
-        self.flow += [
+        held = [
             FlowStep(f"{key}.{name}", said, count, self.rows.height, BOX)
             for name, said, which in boxes
             if (count := out.filter(which).height)
         ]
+        # That a step does not apply to those whom it leaves out goes without saying.
+        self.flow += [] if [one.key for one in held] == [f"{key}.{OTHER}"] else held
 
     def beside(self, key: str, label: str, which: pl.Expr) -> None:
         """Say how many of those who stay have something."""
@@ -132,7 +136,7 @@ def _eligible(on: _Walk, cohort: CohortFile) -> None:
         said = cohort.index_date.removesuffix("_on").replace("_", " ")
         period = f"{cohort.start or 'the beginning'} to {cohort.end or 'the end'}"
         boxes = [
-            ("outside", "on another day", day.is_not_null()),
+            (OTHER, "on another day", day.is_not_null()),
             ("missing", "day not recorded", day.is_null()),
         ]
         on.step("period", f"not {said} from {period}", ~pl.col(IN_PERIOD).fill_null(False), boxes)
@@ -151,7 +155,7 @@ def _unmatched(column: str) -> tuple[pl.Expr, list[tuple[str, str, pl.Expr]]]:
     """Rows for which an answer is not true, told apart by whether it is known."""
     answer = pl.col(column)
     boxes = [
-        ("other", "does not apply", answer.is_not_null()),
+        (OTHER, "does not apply", answer.is_not_null()),
         ("missing", "not recorded", answer.is_null()),
     ]
     return ~answer.fill_null(False), boxes

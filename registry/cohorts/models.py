@@ -85,6 +85,19 @@ class Model:
     coefficients: tuple[Coefficient, ...]
     cautions: tuple[str, ...]
 
+    def to_dict(self) -> dict[str, Any]:
+        """JSON-able: everything, the table as :meth:`rows`."""
+        made = {
+            name: getattr(self, name)
+            for name in ("outcome", "method", "printed", "confidence", "n", "events", "patients")
+        }
+        return {
+            **made,
+            "left_out": self.left_out,
+            "coefficients": self.rows(),
+            "cautions": list(self.cautions),
+        }
+
     def rows(self) -> list[dict[str, Any]]:
         """The table of coefficients, the intercept first, each with what it is of."""
         return [

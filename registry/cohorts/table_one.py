@@ -115,13 +115,36 @@ class TableOne:
             cells = {one["group"]: one for one in part.iter_rows(named=True)}
             label = str(variable) if level is None else f"{variable}: {_label(str(variable), str(level))}"
             row = {"": label}
-            row |= {one.label: _said(cells[one.name], means=means) for one in shown}
+            row |= {one.label: self._said(cells[one.name], means=means) for one in shown}
             row |= {one.label: f"fewer than {self.minimum}" for one in self.groups if not one.shown}
             row["not recorded"] = ", ".join(f"{cells[one.name]['missing']:,}" for one in shown)
             apart = cells[ALL]["difference"] if ALL in cells else None
             row["difference"] = "" if apart is None else f"{apart:.2f}"
             made.append(row)
         return [{**dict.fromkeys(made[-1], ""), **row} for row in made]
+
+    def _said(self, cell: Mapping[str, Any], *, means: bool) -> str:
+        """A cell in words; of few values the counts only."""
+        if not cell["recorded"]:
+            return "none recorded"
+        few = cell["recorded"] < self.minimum
+        if cell["level"] is not None:
+            counts = f"{cell['count']:,} / {cell['recorded']:,}"
+            return counts if few else f"{counts} ({100 * cell['share']:.1f} %)"
+        if few:
+            return f"{cell['recorded']:,} recorded"
+        if means:
+            return _figure(cell["mean"]) + (f" (SD {_figure(cell['sd'])})" if cell["sd"] is not None else "")
+        return f"{_figure(cell['median'])} ({_figure(cell['q1'])} to {_figure(cell['q3'])})"
+
+    def note(self, *, means: bool = False) -> str:
+        """What must be read with the table."""
+        said = "Mean (SD)" if means else "Median (quartiles)"
+        return (
+            f"{said}; count / recorded (share). Not recorded: in each group, in their order. Rows are "
+            f"{self.unit}s, and those of one patient are not independent. Difference: standardised, the largest between two groups; "
+            "empty where it is not defined. An empty cell is not recorded, never no."
+        )
 
     def to_dict(self) -> dict[str, Any]:
         """JSON-able: groups and rows."""
@@ -284,18 +307,6 @@ def _categories(
 def _largest(pairs: Sequence[float | None]) -> float | None:
     """The largest difference between two groups; None where one of them is not known."""
     return None if not pairs or None in pairs else max(one for one in pairs if one is not None)
-
-
-def _said(cell: Mapping[str, Any], *, means: bool) -> str:
-    if cell["level"] is not None:
-        if not cell["recorded"]:
-            return "none recorded"
-        return f"{cell['count']:,} / {cell['recorded']:,} ({100 * cell['share']:.1f} %)"
-    if not cell["recorded"]:
-        return "none recorded"
-    if means:
-        return _figure(cell["mean"]) + (f" (SD {_figure(cell['sd'])})" if cell["sd"] is not None else "")
-    return f"{_figure(cell['median'])} ({_figure(cell['q1'])} to {_figure(cell['q3'])})"
 
 
 def _figure(number: float) -> str:
