@@ -50,6 +50,7 @@ ROW = {
 
 def rows(*changes):
     kinds = {"age_years": pl.Int16, "finding_to_biopsy_days": pl.Int32, "_shift_days": pl.Int32}
+    kinds |= dict.fromkeys(("started_on", "first_report_on", "clear_until"), pl.Date)
     return pl.DataFrame([{**ROW, **change} for change in changes or ({},)], schema_overrides=kinds)
 
 
