@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
+import itertools
+import json
 import random
+import re
+import xml.dom.minidom
 from datetime import timedelta
 
 import pytest
@@ -199,7 +203,7 @@ def test_counts_of_any_file_add_up(registry, number):
     main = [one for one in made.flow if one.kind in ("start", "step", "end")]
 
     assert [one.remaining for one in main[1:]] == [
-        before.remaining - after.left_out for before, after in zip(main, main[1:], strict=False)
+        before.remaining - after.left_out for before, after in itertools.pairwise(main)
     ]
     assert main[0].remaining == registry.rows("SELECT count(*) FROM procedure_facts")[0][0]
     assert main[-1].remaining == made.frame.height
@@ -208,7 +212,6 @@ def test_counts_of_any_file_add_up(registry, number):
         boxes = [
             box.left_out for box in made.flow if box.kind == "box" and box.key.partition(".")[0] == one.key
         ]
-        assert sum(boxes) in (0, one.left_out) or not boxes
         assert all(boxes) and (not boxes or sum(boxes) == one.left_out)
     assert all(0 < one.left_out <= one.remaining for one in made.flow if one.kind == "beside")
     unit = {"finding": "finding_id", "patient": "patient_no", "procedure": "procedure_id"}[
@@ -308,8 +311,6 @@ def test_no_value_of_a_file_stands_in_the_statement():
 
 def test_a_code_of_another_service_is_refused(registry):
     given = document(population={"field": "density", "operator": "eq", "value": "e"})
-    import json
-
     file = CohortFile.parse(json.dumps(given).encode(), added={"findings.density": ("e",)})
     with pytest.raises(UsageProblem, match="e is no code of density"):
         draw(registry, file)
@@ -330,8 +331,7 @@ def test_an_empty_cohort_says_where_everybody_was_left(registry):
 
 
 def test_a_small_cohort_says_how_many_are_needed(registry):
-    few = cohort(population={"field": "started_on", "operator": "ge", "value": "2026-06-20"})
-    made = draw(registry, few)
+    made = draw(registry, cohort())
 
     assert 0 < made.patients < 1_000
     with pytest.raises(
@@ -351,10 +351,8 @@ def test_the_figure_holds_every_count_and_says_it_in_words(registry):
 
     for one in made.flow:
         if one.kind in ("step", "box") and one.left_out:
-            assert (
-                f">{one.left_out:,} {one.label}" in svg.replace("&amp;", "&") or one.label.split()[0] in svg
-            )
-            assert f"{one.left_out:,}" in words
+            assert f">{one.left_out:,} {one.label[:30]}" in svg
+            assert f"{one.left_out:,} " in words
     assert f">{made.frame.height:,}<" in svg
 
 
@@ -368,14 +366,10 @@ def test_a_label_cannot_break_out_of_the_figure(drawn):
     svg, _ = flow_figure(draw(Reading(drawn), cohort(as_of=day(3).isoformat(), steps=[step])).flow)
 
     assert "<script" not in svg
-    import xml.dom.minidom
-
     xml.dom.minidom.parseString(svg)
 
 
 def test_the_figure_is_told_without_colour(registry):
-    import re
-
     svg, _ = flow_figure(draw(registry, cohort()).flow)
     for red, green, blue in re.findall(r"#(\w\w)(\w\w)(\w\w)", svg):
         assert (

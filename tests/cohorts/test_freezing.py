@@ -120,7 +120,7 @@ def test_somebody_else_may_not(own):
 
 def cohorts_said(folder) -> list[str]:
     with Registry.open(folder) as opened:
-        return [one.said for one in verify(opened) if one.part == "cohorts"]
+        return [one.message for one in verify(opened) if one.part == "cohorts"]
 
 
 def test_an_untouched_file_verifies(own, folder):
