@@ -138,7 +138,7 @@ def _head(draft: Json, mark: str) -> Json:
         "Analysis plan (where it is kept)", draft["plan"] or "", max_chars=500, key=f"{mark} plan"
     )
     made["plan"] = plan or None
-    boxes = st.columns(3)
+    boxes = st.columns(2)
     made["unit"] = boxes[0].selectbox(
         "Unit of analysis", UNITS, UNITS.index(draft["unit"]), format_func=str.capitalize, key=f"{mark} unit"
     )
@@ -150,18 +150,19 @@ def _head(draft: Json, mark: str) -> Json:
         key=f"{mark} index",
         help="The day that the period below is about.",
     )
-    made["as_of"] = _day(boxes[2], "As of", draft["as_of"], f"{mark} as of")
-    boxes = st.columns(4)
+    boxes = st.columns(3)
     made["start"] = _day(boxes[0], "From", draft["start"], f"{mark} start")
     made["end"] = _day(boxes[1], "To", draft["end"], f"{mark} end")
-    made["reference_standard"] = boxes[2].selectbox(
+    made["as_of"] = _day(boxes[2], "Cohort as of", draft["as_of"], f"{mark} as of")
+    boxes = st.columns(2)
+    made["reference_standard"] = boxes[0].selectbox(
         "Reference standard",
         REFERENCE_STANDARDS,
         REFERENCE_STANDARDS.index(draft["reference_standard"]),
         format_func=_STANDARDS.__getitem__,
         key=f"{mark} standard",
     )
-    made["minimum_follow_up_days"] = boxes[3].number_input(
+    made["minimum_follow_up_days"] = boxes[1].number_input(
         "Minimum follow-up [d]",
         1,
         36_525,

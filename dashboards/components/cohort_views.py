@@ -27,7 +27,7 @@ def flow(drawn: Drawn) -> None:
     svg, words = flow_figure(drawn.flow)
     picture, rows = st.tabs(["Figure", "Table"])
     with picture:
-        st.image(svg, caption="How the cohort was reached", width=760)
+        st.image(svg, width="content")
         show(element("p", words, class_="unseen"))
         st.download_button(
             "Download as SVG",

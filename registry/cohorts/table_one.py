@@ -118,8 +118,9 @@ class TableOne:
             row |= {one.label: self._said(cells[one.name], means=means) for one in shown}
             row |= {one.label: f"fewer than {self.minimum}" for one in self.groups if not one.shown}
             row["not recorded"] = ", ".join(f"{cells[one.name]['missing']:,}" for one in shown)
-            apart = cells[ALL]["difference"] if ALL in cells else None
-            row["difference"] = "" if apart is None else f"{apart:.2f}"
+            if self.by is not None:
+                apart = cells[ALL]["difference"] if ALL in cells else None
+                row["difference"] = "" if apart is None else f"{apart:.2f}"
             made.append(row)
         return [{**dict.fromkeys(made[-1], ""), **row} for row in made]
 
