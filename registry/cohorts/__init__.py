@@ -16,6 +16,7 @@ from registry.cohorts.freezing import freeze, frozen, frozen_file
 from registry.cohorts.models import Coefficient, Model, covariates_known, model
 from registry.cohorts.outcomes import MISSED, UPGRADE, Outcome, cohort_measures, outcomes
 from registry.cohorts.table_one import Group, TableOne, groupings, table_one
+from registry.cohorts.words import filter_words, operator_words
 
 __all__ = [
     "INDEX_DATES",
@@ -41,6 +42,7 @@ __all__ = [
     "covariates_known",
     "draw",
     "filter_fields",
+    "filter_words",
     "flow_figure",
     "flow_words",
     "freeze",
@@ -48,6 +50,7 @@ __all__ = [
     "frozen_file",
     "groupings",
     "model",
+    "operator_words",
     "outcomes",
     "table_one",
 ]

@@ -17,7 +17,7 @@ from datetime import date
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any, TypeAlias
 
-from registry.cohorts.fields import DATE, EQUAL, FLAG, NUMBER, FilterField, filter_fields
+from registry.cohorts.fields import DATE, FLAG, NUMBER, FilterField, filter_fields
 from registry.errors import UsageProblem
 
 if TYPE_CHECKING:
@@ -162,7 +162,7 @@ class _Reader:
         if operator == "between":
             if not isinstance(given, list) or len(given) != 2:
                 raise UsageProblem(f"{at}: needs a list of two values, the first and the last; both count.")
-            low, high = (self._value(one, field, at, listed=False) for one in given)
+            low, high = (self._value(one, field, at) for one in given)
             if low > high:  # type: ignore[operator]
                 raise UsageProblem(f"{at}: the first value is above the last. Swap them.")
             return low, high
@@ -173,15 +173,15 @@ class _Reader:
             if len(set(values)) < len(values):
                 raise UsageProblem(f"{at}: a value stands twice in the list. Keep one.")
             return values
-        return (self._value(given, field, at, listed=operator in EQUAL),)
+        return (self._value(given, field, at),)
 
-    def _value(self, given: object, field: FilterField, at: str, *, listed: bool = True) -> Value:
+    def _value(self, given: object, field: FilterField, at: str) -> Value:
         if field.kind == FLAG:
             if not isinstance(given, bool):
                 raise UsageProblem(f"{at}: {shown(given)} is not true or false.")
             return given
         if field.kind == NUMBER:
-            return self._number(given, field, at, listed=listed)
+            return self._number(given, at)
         if not isinstance(given, str):
             raise UsageProblem(f"{at}: {shown(given)} is no text. Write it in quotation marks.")
         if field.kind == DATE:
@@ -191,14 +191,12 @@ class _Reader:
             raise UsageProblem(f"{at}: a text has 1 to {LENGTH} characters and no control characters.")
         return given
 
-    def _number(self, given: object, field: FilterField, at: str, *, listed: bool) -> Value:
+    def _number(self, given: object, at: str) -> Value:
         if isinstance(given, bool) or not isinstance(given, int | float):
             raise UsageProblem(f"{at}: {shown(given)} is no number.")
         if abs(given) > _LARGEST or not math.isfinite(given):
             raise UsageProblem(f"{at}: the number is too large.")
         number = int(given) if given == int(given) else given
-        if listed:
-            self._listed(str(number), field, at)
         return number
 
     def _listed(self, given: str, field: FilterField, at: str) -> None:

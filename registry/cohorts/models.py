@@ -251,7 +251,7 @@ def _design(
         values = rows[field.name]
         if values.n_unique() < 2:
             raise UsageProblem(f"{field.name}: has one value only among these rows. Leave it out.")
-        if field.kind == NUMBER and not field.codes:
+        if field.kind == NUMBER:
             columns.append(values.cast(pl.Float64).to_numpy())
             terms.append((field.name, None, None))
             continue

@@ -118,8 +118,9 @@ class TableOne:
             row |= {one.label: self._said(cells[one.name], means=means) for one in shown}
             row |= {one.label: f"fewer than {self.minimum}" for one in self.groups if not one.shown}
             row["not recorded"] = ", ".join(f"{cells[one.name]['missing']:,}" for one in shown)
-            apart = cells[ALL]["difference"] if ALL in cells else None
-            row["difference"] = "" if apart is None else f"{apart:.2f}"
+            if self.by is not None:
+                apart = cells[ALL]["difference"] if ALL in cells else None
+                row["difference"] = "" if apart is None else f"{apart:.2f}"
             made.append(row)
         return [{**dict.fromkeys(made[-1], ""), **row} for row in made]
 
@@ -160,7 +161,7 @@ def groupings() -> tuple[str, ...]:
     """Names that a table can be split by."""
     return (
         YEAR,
-        *(one.name for one in filter_fields().values() if one.kind in (CODE, FLAG, TEXT) or one.codes),
+        *(one.name for one in filter_fields().values() if one.kind in (CODE, FLAG, TEXT)),
     )
 
 
@@ -235,7 +236,7 @@ def _group(name: str, part: pl.DataFrame, by: str | None, minimum: int) -> Group
 def _label(column: str, code: str) -> str:
     """Plain words for a code; as it stands where there is no list."""
     field = filter_fields().get(column)
-    if field is None or not field.codes or field.kind == NUMBER:
+    if field is None or not field.codes:
         return {"true": "yes", "false": "no"}.get(code, code)
     table, _, name = field.coded_as.partition(".")
     return vocabulary.label(table, name, code)
@@ -244,7 +245,7 @@ def _label(column: str, code: str) -> str:
 def _described(
     field: FilterField, parts: Mapping[str, pl.DataFrame], compared: Sequence[str]
 ) -> list[dict[str, Any]]:
-    if field.kind == NUMBER and not field.codes:
+    if field.kind == NUMBER:
         return _quantity(field.name, {name: part[field.name] for name, part in parts.items()}, compared)
     return _categories(
         field, {name: part[field.name].cast(pl.String) for name, part in parts.items()}, compared

@@ -45,12 +45,12 @@ def foreign(sql: str, parameters: dict) -> list[str]:
 
 @pytest.fixture(scope="module")
 def rows() -> pl.DataFrame:
-    return trees.frame(random.Random(11), 40)
+    return trees.frame(random.Random(11), 24)
 
 
 @pytest.fixture(scope="module")
 def engine(rows: pl.DataFrame) -> duckdb.DuckDBPyConnection:
-    made = duckdb.connect()
+    made = duckdb.connect(config={"threads": 1})
     made.execute("CREATE TABLE canary AS SELECT 'kestrel' AS word")
     made.register("given", rows.with_row_index("place").to_arrow())
     made.execute("CREATE TABLE drawn AS SELECT * FROM given")
@@ -177,7 +177,6 @@ def test_kinds_are_those_of_the_engine(registry):
             {"field": "density", "operator": "eq", "value": "e"},
             "e is no code of density. Allowed: a, b, c, d",
         ),
-        ({"field": "gauge", "operator": "eq", "value": 99}, "99 is no code of gauge"),
         ({"field": "age_years", "operator": "eq", "value": "61"}, "61 is no number"),
         ({"field": "age_years", "operator": "eq", "value": True}, "True is no number"),
         ({"field": "is_sampled", "operator": "eq", "value": 1}, "1 is not true or false"),

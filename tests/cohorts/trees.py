@@ -56,10 +56,10 @@ def frame(draw: random.Random, rows: int) -> pl.DataFrame:
 def tree(draw: random.Random, depth: int = 0) -> dict[str, Any]:
     """A filter that the program must take."""
     kind = draw.random()
-    if depth < 5 and kind < 0.45:
+    if depth < 4 and kind < 0.4:
         join = draw.choice(["and", "or"])
         return {join: [tree(draw, depth + 1) for _ in range(draw.randint(1, 3))]}
-    if depth < 5 and kind < 0.6:
+    if depth < 4 and kind < 0.55:
         return {"not": tree(draw, depth + 1)}
     name = draw.choice(list(FIELDS))
     kind_, values = FIELDS[name]
