@@ -1,4 +1,4 @@
-"""Page: a cohort of a study built, how it was reached, and what it holds."""
+"""Page: a cohort of a study built, how it was reached, what it holds, and one archive to take away."""
 
 from __future__ import annotations
 
@@ -7,6 +7,7 @@ import streamlit as st
 from dashboards.answers import cohorts
 from dashboards.components import cautions
 from dashboards.components.cohort_builder import builder
+from dashboards.components.cohort_package import take_away
 from dashboards.components.cohort_views import first_table, flow
 from dashboards.components.markup import element, show
 from registry.errors import RegistryError
@@ -28,6 +29,8 @@ if file is not None:
         flow(drawn)
         st.header("Table one", anchor=False)
         first_table(file)
+        st.header("Take away", anchor=False)
+        take_away(file)
     except RegistryError as problem:
         show(element("p", str(problem), class_="beside attention"))
 cautions.caution(cautions.SMALL, cautions.BENIGN, cautions.CLUSTER)

@@ -156,17 +156,7 @@ def page(report: PrivacyReport) -> str:
 
 
 def _in_words(one: Anonymity, when: str) -> list[str]:
-    by = ", ".join(one.quasi) or "nothing"
-    made = [
-        f"{when}, by {by}: {one.records:,} records in {one.classes:,} classes; the smallest class has {one.k:,} patients "
-        f"(k = {one.k}). {one.failing_records:,} records are in {one.failing.height:,} classes of fewer than {one.threshold} "
-        f"patients; {one.unique:,} records are alone in their class."
-    ]
-    made += [
-        f"- {s.column}: the fewest different values in a class are {s.fewest} (l = {s.fewest}); {s.failing_records:,} records are in "
-        f"{s.failing_classes:,} classes with fewer than {L}, where whoever knows that somebody is in the class knows the result."
-        for s in one.spreads
-    ]
+    made = [sentence(one, when), *(f"- {said}" for said in diversity(one))]
     if one.steps:
         made.append("- To leave out or coarsen first, in this order:")
         made += [
@@ -174,6 +164,25 @@ def _in_words(one: Anonymity, when: str) -> list[str]:
             for place, step in enumerate(one.steps, start=1)
         ]
     return made
+
+
+def sentence(one: Anonymity, when: str) -> str:
+    """What was counted of classes, in two sentences."""
+    by = ", ".join(one.quasi) or "nothing"
+    return (
+        f"{when}, by {by}: {one.records:,} records in {one.classes:,} classes; the smallest class has {one.k:,} "
+        f"{'patient' if one.k == 1 else 'patients'} (k = {one.k}). {one.failing_records:,} records are in "
+        f"{one.failing.height:,} classes of fewer than {one.threshold} patients; {one.unique:,} records are alone in their class."
+    )
+
+
+def diversity(one: Anonymity) -> list[str]:
+    """What was counted of results that a class shares, a sentence each."""
+    return [
+        f"{s.column}: the fewest different values in a class are {s.fewest} (l = {s.fewest}); {s.failing_records:,} records are in "
+        f"{s.failing_classes:,} classes with fewer than {L}, where whoever knows that somebody is in the class knows the result."
+        for s in one.spreads
+    ]
 
 
 def _smallest(one: Anonymity) -> list[str]:

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 import polars as pl
 
 from registry.codebook import CAUTIONS, load_cohort
+from registry.cohorts import flow_figure
 from registry.cohorts.table_one import table_one
 from registry.disclosure import report
 from registry.disclosure.cells import SMALLEST, Rule
@@ -102,6 +103,7 @@ def write(
             ]
         )
         guard(flow)[0].write_csv(place / "flow.csv")
+        (place / "flow.svg").write_text(flow_figure(taken.flow)[0], encoding="utf-8")
         if asked.cohort is not None:
             (place / "cohort.json").write_bytes(asked.cohort.canonical() + b"\n")
             if taken.drawn is not None and rows.height:

@@ -22,6 +22,7 @@ FILES = {
     "codebook.md",
     "datapackage.json",
     "flow.csv",
+    "flow.svg",
     "PRIVACY.md",
     "privacy.json",
     "README.md",

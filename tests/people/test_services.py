@@ -113,6 +113,7 @@ SERVICES = {
     "registry.package.counts.write_counts": A.EXPORT,
     "registry.package.listing.exports": A.TRAIL,
     "registry.package.listing.own_exports": A.EXPORT,
+    "registry.package.preview.preview": A.COHORTS,
     "registry.people.accounts.add": A.PEOPLE,
     "registry.people.accounts.listed": A.PEOPLE,
     "registry.people.accounts.lock": A.PEOPLE,
