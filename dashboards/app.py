@@ -41,6 +41,7 @@ PAGES = {
         "sources_and_constancy": "Sources and constancy",
     },
     "Records": {"procedure_record": "Procedure record", "entry": "Entry", "intake": "Intake"},
+    "Research": {"cohort_export": "Cohort export"},
     "Registry": {"trail": "Trail", "people": "People"},
     "About": {"measure_handbook": "Measure handbook", "targets": "Targets"},
 }
@@ -53,6 +54,7 @@ OPENED_BY = {
     "intake": Action.ENTER,
     "entry": Action.ENTER,
     "meetings": Action.RECORD,
+    "cohort_export": Action.COHORTS,
     "trail": Action.TRAIL,
     "people": Action.PEOPLE,
     # Definitions are no data, and everybody may read them.

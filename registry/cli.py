@@ -11,7 +11,9 @@ from registry import __version__
 from registry.commands import (
     account,
     aggregate,
+    cohort,
     erasing,
+    export,
     folder,
     intake,
     measures,
@@ -57,8 +59,11 @@ app.command()(quality.yearly)
 app.command()(meeting.timeliness)
 app.command()(meeting.agreement)
 app.command("recall")(meeting.recall_identified)
-app.command()(output.export)
+app.command()(export.export)
+app.command()(export.exports)
+app.command()(export.counts)
 app.add_typer(aggregate.app, name="aggregate")
+app.add_typer(cohort.app, name="cohort")
 app.command()(output.demo)
 app.command()(output.dashboard)
 app.command()(folder.migrate)

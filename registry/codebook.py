@@ -1,35 +1,43 @@
-"""What an export may hold: its columns as the cohort's SQL declares them, and the codebook.
+"""What an export may hold: its columns as the cohort's SQL declares them.
 
 The header of ``sql/cohorts/procedures.sql`` names each column with its source and how
-sensitive it is, and each field that is kept back with the reason. Units, ranges, codes
-and definitions are never typed again: they come from the data dictionary, the vocabulary
-and the comments of the schema.
+sensitive it is, and each field that is kept back with the reason.
 """
 
 from __future__ import annotations
 
-import re
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-import polars as pl
-
-from registry import sqlfiles, vocabulary
-from registry.dictionary import FREE_TEXT, IDENTIFYING, tables
+from registry import sqlfiles
+from registry.dictionary import FREE_TEXT, IDENTIFYING
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Mapping
 
 COHORT = "procedures"
-#: key: names a record, not a person; person, date, place, staff: together they can point
-#: to somebody; clinical: what was found and done.
-SENSITIVITIES = ("key", "person", "date", "place", "staff", "clinical")
+#: key: names a record, not a person; person, age, body, date, horizon (a day up to which
+#: something is known, the same for many), interval (days between two dates), place, staff:
+#: together they can point to somebody; position: where, in mm; label: short words of the
+#: service; clinical: what was found and done.
+SENSITIVITIES = (
+    "key",
+    "person",
+    "age",
+    "body",
+    "date",
+    "horizon",
+    "interval",
+    "place",
+    "staff",
+    "position",
+    "label",
+    "clinical",
+)
 _REQUIRED = frozenset({"cohort", "title", "grain", "population", "columns", "withheld"})
 _OPTIONAL = frozenset({"note"})
-_TYPES = {"String": "text", "Boolean": "yes/no", "Date": "date", "Float64": "decimal", "Float32": "decimal"}
 CAUTIONS = (
     "An audit of the record, for research. It is no diagnostic device and decides nothing about concordance, biopsy or treatment.",
-    "Pseudonymous, with true dates and ages: still personal data. Few columns together can be enough to know a person again.",
     "An empty cell means not recorded. It is never zero and never no.",
     "A benign result is not proven benign before its follow-up is complete; what is not resolved must be stated with every rate.",
     "Tracer uptake is not cancer, and absence of uptake is not absence of cancer.",
@@ -112,83 +120,3 @@ def parse_column(text: str) -> Column:
             f"{where}: {source} identifies a person or is free text, and is never exported. Take {name} out."
         )
     return Column(name, source, sensitivity, coded[0] if coded else source, definition.strip())
-
-
-def codebook(
-    frame: pl.DataFrame, cohort: Cohort, comments: Mapping[str, str], added_codes: Mapping[str, Sequence[str]]
-) -> pl.DataFrame:
-    """One row per exported column.
-
-    Parameters
-    ----------
-    frame
-        The exported rows.
-    comments
-        Column of procedure_facts -> its comment in the schema.
-    added_codes
-        ``table.field`` -> codes that the service added to the list.
-
-    Returns
-    -------
-    DataFrame
-        column, type, unit, allowed (codes with labels, or the range), definition,
-        source, sensitivity, missing (cells that are empty), all as text but the last.
-    """
-    rows = []
-    for column in cohort.columns:
-        unit, allowed, definition = _described(column, comments)
-        kind = str(frame.schema[column.name])
-        rows.append(
-            {
-                "column": column.name,
-                "type": _TYPES.get(kind, "integer" if kind.startswith(("Int", "UInt")) else kind.lower()),
-                "unit": unit or None,
-                "allowed": _codes(column.coded_as, added_codes.get(column.coded_as, ())) or allowed or None,
-                "definition": definition,
-                "source": column.source,
-                "sensitivity": column.sensitivity,
-                "missing": frame[column.name].null_count(),
-            }
-        )
-    return pl.DataFrame(rows, infer_schema_length=None)
-
-
-def _described(column: Column, comments: Mapping[str, str]) -> tuple[str, str, str]:
-    """Unit, range and definition of a column, from where it is declared."""
-    table, _, name = column.source.partition(".")
-    if table in tables():
-        field = tables()[table][name]
-        unit = "" if field.unit == "1" else field.unit
-        return (
-            unit,
-            field.allowed,
-            column.definition or field.definition or name.replace("_", " ").capitalize(),
-        )
-    definition = column.definition or comments.get(name, "")
-    if match := re.search(r" ?\[([^\]]+)\]$", definition):
-        return match.group(1), "", definition[: match.start()]
-    return "", "", definition
-
-
-def _codes(source: str, added: Sequence[str]) -> str:
-    """Codes of a field with their labels; empty where it has no list."""
-    table, _, name = source.partition(".")
-    if (table, name) not in vocabulary.fields():
-        return ""
-    known = [f"{code} = {label}" for code, label in vocabulary.labels(table, name).items()]
-    return "; ".join([*known, *(f"{code} = (code of this service)" for code in added)])
-
-
-def codebook_page(book: pl.DataFrame, cohort: Cohort) -> str:
-    """The codebook as a page of text, with the cautions."""
-    lines = [f"# Codebook: {cohort.title}", "", f"{cohort.grain}. {cohort.population}", ""]
-    lines += [f"- {caution}" for caution in CAUTIONS]
-    heads = [name for name in book.columns if name != "allowed"]
-    lines += ["", f"| {' | '.join([*heads, 'allowed'])} |", f"|{' --- |' * (len(heads) + 1)}"]
-    for row in book.iter_rows(named=True):
-        lines.append(f"| {' | '.join(_cell(row[name]) for name in [*heads, 'allowed'])} |")
-    return "\n".join([*lines, ""])
-
-
-def _cell(value: object) -> str:
-    return "" if value is None else str(value).replace("|", ", ")

@@ -24,14 +24,17 @@ errors
 stats
 sqlfiles dictionary vocabulary provenance targets flagrules schedules
 targeting tracer | synthetic_data
-store engine audit backup doctor facts feed holds identity keeper migrations owner people preparation received_files recover signed_minutes site snapshot | imports
+store engine audit backup doctor facts feed frozen_cohorts holds identity keeper migrations owner people preparation received_files recover signed_minutes site snapshot | imports
 checks
 intake | measures results strata b_category sampling | worklists | record
 known verify trail | planning monitoring | cores | uptake | aim | units | quality | timeliness
 concordance | follow_up | entry
 agreement | meetings
 restore upgrade | erasure
-exports codebook | aggregate | handbook
+codebook
+cohorts
+disclosure
+package | aggregate | handbook
 reports
 cli commands __main__ | dashboards.session dashboards.answers dashboards.components dashboards.launch dashboards.owned dashboards.gate dashboards.visitor
 dashboards.app dashboards.app_pages dashboards.serve dashboards.asgi
@@ -39,7 +42,7 @@ dashboards.app dashboards.app_pages dashboards.serve dashboards.asgi
 #: The engine: the store layer, and those that ask it something.
 MAY_USE_DUCKDB = (
     "store engine facts audit backup doctor preparation recover snapshot upgrade verify known "
-    "intake checks measures worklists exports"
+    "intake checks measures worklists disclosure package"
 )
 COMMAND_LINE = ("registry.cli", "registry.commands")
 MAY_READ_A_CLOCK = (*COMMAND_LINE, "dashboards.session")

@@ -101,10 +101,26 @@ def _print_notes(notes: list[dict[str, str]]) -> None:
     print_rows(rows, Format.TABLE, width=100)
 
 
-def verify(folder: FolderArgument) -> None:
-    """Check the trail, its anchor, the row counts and every stored value."""
+def verify(
+    folder: Annotated[
+        Path, typer.Argument(help="Registry folder, or the folder of a package.", show_default=False)
+    ],
+) -> None:
+    """Check a registry (trail, anchor, counts, every stored value), or a package against its manifest."""
+    from registry.package.verify import is_package, verify_package
     from registry.store import Registry
     from registry.verify import verify as run
+
+    if is_package(folder):
+        differences = verify_package(folder)
+        for difference in differences:
+            say(str(difference))
+        if differences:
+            raise typer.Exit(3)
+        say(
+            "Every file is as the manifest says, and the rows in CSV and Parquet have the hash that it states."
+        )
+        return
 
     with Registry.open(folder, check_anchor=False) as registry:
         findings = run(registry)

@@ -195,7 +195,7 @@ def _evaluate(
 
         say(json.dumps(rows, indent=2, default=str, ensure_ascii=False))
         return
-    _print_kinds(rows, format_, minimum)
+    print_results(rows, format_, minimum)
     if format_ is Format.TABLE:
         for line in wider:
             narrow.paragraph(line)
@@ -246,7 +246,7 @@ def _named(measure: str, stratum: str) -> str:
     return measure if stratum == "all" else f"{measure}, {stratum}"
 
 
-def _print_kinds(rows: list[dict[str, Any]], format_: Format, minimum: int) -> None:
+def print_results(rows: list[dict[str, Any]], format_: Format, minimum: int) -> None:
     """Each kind of result in a table of its own."""
     proportions = [row for row in rows if "numerator" in row]
     quantities = [row for row in rows if "median" in row]

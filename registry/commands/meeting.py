@@ -144,8 +144,8 @@ def recall_identified(
     as_of: AsOfOption = None,
 ) -> None:
     """Identifiers of those whose follow-up is due, as CSV for a letter merge; written to the trail."""
-    from registry.exports import guard
     from registry.follow_up import recall
+    from registry.package.guard import guard
     from registry.store import Registry
 
     if out.exists():

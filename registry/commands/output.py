@@ -1,4 +1,4 @@
-"""Commands that make files or serve pages: export, handbook, demo, dashboard."""
+"""Commands that make files or serve pages: handbook, demo, dashboard."""
 
 from __future__ import annotations
 
@@ -15,37 +15,8 @@ from typing import Annotated
 
 import typer
 
-from registry.commands.common import AsOfOption, FolderArgument, FromOption, ToOption, day, say, today_at
+from registry.commands.common import FolderArgument, say
 from registry.errors import FileProblem, UsageProblem
-
-
-def export(
-    folder: FolderArgument,
-    target: Annotated[Path, typer.Argument(help="New folder for the export.", show_default=False)],
-    reason: Annotated[
-        str, typer.Option(help="What the export is for; written to the trail.", show_default=False)
-    ],
-    as_of: AsOfOption = None,
-    start: FromOption = None,
-    end: ToOption = None,
-) -> None:
-    """Write procedures with derived columns as CSV and Parquet, with codebook and manifest."""
-    from registry.engine import current_user
-    from registry.exports import export as run
-    from registry.store import Registry
-
-    with Registry.open(folder, write=True) as registry:
-        report = run(
-            registry,
-            target,
-            as_of=day(as_of, "--as-of") or today_at(registry.site),
-            start=day(start, "--from"),
-            end=day(end, "--to"),
-            author=current_user(),
-            reason=reason,
-        )
-    for line in report.lines():
-        say(line)
 
 
 def handbook(

@@ -200,6 +200,8 @@ APART = {
     "patient_identity_history": "patient = $patient",
     "procedure_accession": "accession IN (SELECT unnest($accessions)) AND (patient = $patient OR procedure_id IN (SELECT unnest($procedures)))",
     "procedure_accession_history": "accession IN (SELECT unnest($accessions)) AND (patient = $patient OR procedure_id IN (SELECT unnest($procedures)))",
+    "study_key": "patient = $patient",
+    "release_member": "patient = $patient",
 }
 
 

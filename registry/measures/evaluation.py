@@ -49,6 +49,7 @@ def evaluate(
     interval: str = "wilson",
     confidence: float = 0.95,
     within: Mapping[str, str] | None = None,
+    among: Sequence[str] | None = None,
 ) -> list[Result]:
     """Count measures, and give each its interval.
 
@@ -70,6 +71,9 @@ def evaluate(
         Two-sided, between 0 and 1 exclusive; the bound where nothing counted is one-sided.
     within
         Stratum -> the one value that is kept.
+    among
+        Keys of the only procedures that are asked about, such as those of a cohort; not
+        for the probability of sampling, which is asked of a whole service.
 
     Returns
     -------
@@ -81,11 +85,12 @@ def evaluate(
     Raises
     ------
     UsageProblem
-        No such measure, stratum or interval, or a period that ends before it begins.
+        No such measure, stratum or interval, a period that ends before it begins, or the
+        probability of sampling among some procedures.
     """
     within = permitted(registry, by, within)
     asked = chosen(ids)
-    question = Question(as_of, start, end, by, dict(within or {}))
+    question = Question(as_of, start, end, by, dict(within or {}), among)
     check(interval, confidence)
     stamp = registry.stamp()
     found: list[Result] = []
@@ -100,6 +105,10 @@ def evaluate(
             elif one.kind == TIME_TO_EVENT:
                 found += curve_results(units, one, confidence, stamp)
     if any(one.kind == SAMPLING for one in asked):
+        if among is not None:
+            raise UsageProblem(
+                f"{next(one.id for one in asked if one.kind == SAMPLING)}: is asked of a whole service, not of some of its procedures."
+            )
         # It asks the measures for its rows, and can only be met from inside.
         from registry.sampling import sampling_results
 
@@ -212,17 +221,23 @@ def _clustered(
     }
 
 
-def _bounds(form: str, counts: Counts) -> Bounds | None:
-    """The rate if none, and if all, of the unknown outcomes had counted."""
+def extremes(form: str, counts: Counts) -> tuple[tuple[int, int], tuple[int, int]] | None:
+    """Counts (x, n) if none, and if all, of the unknown outcomes had counted; None without bounds."""
     x, n, u = counts.numerator, counts.denominator, counts.unknown.get("u", 0)
     if form == "missing":
-        return Bounds(_share(x, n + u), _share(x + u, n + u), u)
+        return (x, n + u), (x + u, n + u)
     if form == "cancers":
-        return Bounds(_share(x, n), _share(x + u, n + u), u)
+        return (x, n), (x + u, n + u)
     if form == "benign":
         # Unknown units without a benign result could only add to the denominator.
-        return Bounds(_share(x, n + counts.unknown.get("v", 0)), _share(x + u, n + u), u)
+        return (x, n + counts.unknown.get("v", 0)), (x + u, n + u)
     return None
+
+
+def _bounds(form: str, counts: Counts) -> Bounds | None:
+    """The rate if none, and if all, of the unknown outcomes had counted."""
+    found = extremes(form, counts)
+    return found and Bounds(_share(*found[0]), _share(*found[1]), counts.unknown.get("u", 0))
 
 
 def _share(x: int, n: int) -> float | None:

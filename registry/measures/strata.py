@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 from registry.errors import UsageProblem
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Mapping, Sequence
     from datetime import date
 
 ALL = "all"
@@ -44,7 +44,8 @@ class Question:
     """Which procedures are asked about, at which day, and how they are split.
 
     ``start`` and ``end`` bound the day of the procedure, both included; ``within`` maps a
-    stratum to the one value that is kept.
+    stratum to the one value that is kept; ``among`` are the only procedures asked about,
+    None for all.
     """
 
     as_of: date
@@ -52,6 +53,7 @@ class Question:
     end: date | None = None
     by: str | None = None
     within: Mapping[str, str] = field(default_factory=dict)
+    among: Sequence[str] | None = None
 
     def __post_init__(self) -> None:
         for name in (*([self.by] if self.by else []), *self.within):
@@ -76,6 +78,8 @@ class Question:
         if self.end:
             parts.append("started_on <= $end")
         parts += [f"{_stratum(name)} = $within_{place}" for place, name in enumerate(self.within)]
+        if self.among is not None:
+            parts.append("procedure_facts.procedure_id IN (SELECT unnest($among))")
         return " AND ".join(parts)
 
     @property
@@ -86,6 +90,8 @@ class Question:
             made["start"] = self.start
         if self.end:
             made["end"] = self.end
+        if self.among is not None:
+            made["among"] = list(self.among)
         made |= {f"within_{place}": kept for place, kept in enumerate(self.within.values())}
         return made
 

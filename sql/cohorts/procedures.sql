@@ -5,7 +5,8 @@
 --     without those of patients who object to research use. What is dated after the as-of day is left out.
 -- note: Each column stands below as 'name source sensitivity', and a field of the dictionary where a derived
 --     column holds its codes. Unit, codes and definition come from the source; columns made for the export
---     alone carry their definition. A column that is not listed here stops the export.
+--     alone carry their definition. A column that is not listed here stops the export. What becomes of each
+--     sensitivity stands in registry/disclosure/profiles.py.
 -- columns:
 --     patient_no export key: Number of the patient in this export, drawn at random for it;
 --     procedure_id procedures.procedure_id key;
@@ -17,17 +18,17 @@
 --     operator_no export staff: Number of the operator in this export, drawn at random for it;
 --     supervisor_no export staff: Number of the supervising operator, from the same draw as operator_no;
 --     sex patients.sex person;
---     age_years procedures.age_years person;
+--     age_years procedures.age_years age;
 --     research_use patients.research_use person;
 --     died_on procedure_facts.died_on date;
 --     found_on findings.found_on date;
 --     biopsy_advised_on findings.biopsy_advised_on date;
 --     started_on procedure_facts.started_on date;
---     finding_to_biopsy_days procedure_facts.finding_to_biopsy_days clinical;
+--     finding_to_biopsy_days procedure_facts.finding_to_biopsy_days interval;
 --     laterality findings.laterality clinical;
 --     region findings.region clinical;
 --     clock_position findings.clock_position clinical;
---     nipple_distance_mm findings.nipple_distance_mm clinical;
+--     nipple_distance_mm findings.nipple_distance_mm position;
 --     density findings.density clinical;
 --     modality findings.modality clinical;
 --     correlate findings.correlate clinical;
@@ -60,33 +61,33 @@
 --     duration_minutes export clinical: Start to end of the procedure, elapsed time [min];
 --     compression_mm procedures.compression_mm clinical;
 --     compression_force_n procedures.compression_force_n clinical;
---     safe_margin_mm procedures.safe_margin_mm clinical;
---     tip_clearance_mm procedure_facts.tip_clearance_mm clinical;
+--     safe_margin_mm procedures.safe_margin_mm position;
+--     tip_clearance_mm procedure_facts.tip_clearance_mm position;
 --     tracer procedures.tracer clinical;
 --     activity_mbq procedures.activity_mbq clinical;
 --     uptake_minutes procedure_facts.uptake_minutes clinical;
---     weight_kg procedures.weight_kg person;
+--     weight_kg procedures.weight_kg body;
 --     glucose_mmol_l procedures.glucose_mmol_l clinical;
 --     pregnancy_check procedures.pregnancy_check clinical;
 --     antithrombotic procedures.antithrombotic clinical;
 --     uptake_check procedures.uptake_check clinical;
 --     marker procedures.marker clinical;
---     marker_shape procedures.marker_shape clinical;
+--     marker_shape procedures.marker_shape label;
 --     post_mammogram procedures.post_mammogram clinical;
 --     marker_reference procedures.marker_reference clinical;
---     marker_shift_x_mm procedures.marker_shift_x_mm clinical;
---     marker_shift_y_mm procedures.marker_shift_y_mm clinical;
---     marker_shift_z_mm procedures.marker_shift_z_mm clinical;
---     marker_shift_mm procedure_facts.marker_shift_mm clinical;
+--     marker_shift_x_mm procedures.marker_shift_x_mm position;
+--     marker_shift_y_mm procedures.marker_shift_y_mm position;
+--     marker_shift_z_mm procedures.marker_shift_z_mm position;
+--     marker_shift_mm procedure_facts.marker_shift_mm position;
 --     is_targeting_recorded procedure_facts.is_targeting_recorded clinical;
 --     is_verified procedure_facts.is_verified clinical;
 --     is_stand_in_matched procedure_facts.is_stand_in_matched clinical;
 --     aperture_judgement procedure_facts.aperture_judgement clinical targeting.aperture_judgement;
 --     needle_axis procedure_facts.needle_axis clinical targeting.needle_axis;
---     targeting_error_mm procedure_facts.targeting_error_mm clinical;
---     targeting_lateral_mm procedure_facts.targeting_lateral_mm clinical;
---     targeting_depth_mm procedure_facts.targeting_depth_mm clinical;
---     target_motion_mm procedure_facts.target_motion_mm clinical;
+--     targeting_error_mm procedure_facts.targeting_error_mm position;
+--     targeting_lateral_mm procedure_facts.targeting_lateral_mm position;
+--     targeting_depth_mm procedure_facts.targeting_depth_mm position;
+--     target_motion_mm procedure_facts.target_motion_mm position;
 --     containers procedure_facts.containers clinical;
 --     is_uptake_read procedure_facts.is_uptake_read clinical;
 --     is_uptake_seen procedure_facts.is_uptake_seen clinical;
@@ -112,7 +113,7 @@
 --     adjudicated_excision_on procedure_facts.adjudicated_excision_on date;
 --     later_cancer_on procedure_facts.later_cancer_on date;
 --     later_breast_cancer_on procedure_facts.later_breast_cancer_on date;
---     clear_until procedure_facts.clear_until date;
+--     clear_until procedure_facts.clear_until horizon;
 --     is_resolved procedure_facts.is_resolved clinical;
 --     sampled_otherwise_on procedure_facts.sampled_otherwise_on date;
 --     grade_30_days procedure_facts.grade_30_days clinical;

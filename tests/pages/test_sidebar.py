@@ -33,6 +33,7 @@ STILL = {
     "targets": [],
     "trail": [],
     "people": [],
+    "cohort_export": [],
 }
 ALL = ["Period of the procedures", "As of", "Split by", "Interval"]
 

@@ -14,11 +14,11 @@ import pytest
 from typer.testing import CliRunner
 
 from registry.cli import app
+from registry.disclosure.cells import HIDDEN, Rule
 from registry.errors import Refused, UsageProblem
 from registry.measures import evaluate, load_measures
 from registry.people import Actor, Role, acting
 from registry.reports.pack import SMALLEST, quality_pack, write_pack
-from registry.reports.pack.small import HIDDEN, Rule
 from registry.reports.pdf import pdf
 from registry.store import Registry
 from tests.build import load

@@ -8,11 +8,11 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from registry import provenance
+from registry.disclosure.cells import SMALLEST, Rule
 from registry.errors import UsageProblem
 from registry.people import Action, require
 from registry.reports.document import Document
 from registry.reports.pack import parts
-from registry.reports.pack.small import SMALLEST, Rule
 
 if TYPE_CHECKING:
     from datetime import date

@@ -4,16 +4,16 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from registry.disclosure.cells import HIDDEN
 from registry.measures import load_measures
 from registry.reports.document import Table
 from registry.reports.pack.figures import Lane
-from registry.reports.pack.small import HIDDEN
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from registry.disclosure.cells import Rule
     from registry.measures import ProportionResult, QuantityResult
-    from registry.reports.pack.small import Rule
 
 Row = dict[str, object]
 NARROW = "\u202f"

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from registry import quality, timeliness
+from registry.disclosure.cells import HIDDEN
 from registry.measures import b_category_table, curve, evaluate, load_measures
 from registry.record import complications_by_grade
 from registry.reports.document import Bullets, Paragraph, Section, Table
@@ -19,17 +20,16 @@ from registry.reports.pack.cells import (
     span,
 )
 from registry.reports.pack.figures import strip
-from registry.reports.pack.small import HIDDEN
 from registry.vocabulary import label, labels
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
     from datetime import date
 
+    from registry.disclosure.cells import Rule
     from registry.measures import ProportionResult
     from registry.measures.counting import Reader
     from registry.reports.document import Block
-    from registry.reports.pack.small import Rule
 
 Rows = dict[str, list[dict[str, Any]]]
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import polars as pl
 
 from registry.errors import FileProblem
-from registry.exports import guard
+from registry.package.guard import guard
 from registry.reports.pdf import pdf
 from registry.reports.word import word
 
