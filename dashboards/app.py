@@ -40,7 +40,12 @@ PAGES = {
         "completeness": "Completeness",
         "sources_and_constancy": "Sources and constancy",
     },
-    "Records": {"procedure_record": "Procedure record", "entry": "Entry", "intake": "Intake"},
+    "Records": {
+        "procedure_record": "Procedure record",
+        "in_the_room": "In the room",
+        "entry": "Entry",
+        "intake": "Intake",
+    },
     "Registry": {"trail": "Trail", "people": "People"},
     "About": {"measure_handbook": "Measure handbook", "targets": "Targets"},
 }
@@ -52,6 +57,7 @@ OPENED_BY = {
     "agreement": Action.PROCEDURES,
     "intake": Action.ENTER,
     "entry": Action.ENTER,
+    "in_the_room": Action.ENTER,
     "meetings": Action.RECORD,
     "trail": Action.TRAIL,
     "people": Action.PEOPLE,

@@ -20,7 +20,9 @@ _MONTHS = {YEAR: 12, TWO_YEARS: 24}
 #: Pages of single records and of definitions: there only the as-of date means anything, or nothing.
 _ONLY_AS_OF, _NOTHING = (
     frozenset({"procedure_record", "yearly_table", "concordance_review", "follow_up_due"}),
-    frozenset({"intake", "entry", "measure_handbook", "meetings", "targets", "trail", "people"}),
+    frozenset(
+        {"intake", "entry", "in_the_room", "measure_handbook", "meetings", "targets", "trail", "people"}
+    ),
 )
 
 #: Pages that split in a way of their own, with intervals of their own.
