@@ -74,7 +74,7 @@ class Visit:
     def ask(self, page: str, query: str = "", **widgets: Any) -> None:
         """Send without waiting: a page, and by identity of a widget what it holds.
 
-        True presses a button, text fills a field, a list of (name, bytes) are files.
+        True presses a button, text fills a field, a tuple of text is a date, a list of (name, bytes) are files.
         """
         said = BackMsg()
         said.rerun_script.query_string = query
@@ -88,6 +88,8 @@ class Visit:
                 state.trigger_value = True
             elif isinstance(value, str):
                 state.string_value = value
+            elif isinstance(value, tuple):
+                state.string_array_value.data.extend(value)
             else:
                 state.file_uploader_state_value.CopyFrom(self._upload(value))
         self._socket.send(said.SerializeToString())
