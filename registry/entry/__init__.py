@@ -1,5 +1,6 @@
 """Rows entered by hand: what a form asks, what is stored already, drafts, and saving without overwriting."""
 
+from registry.entry.about import About, about
 from registry.entry.drafts import Draft, discard, draft, drafts, keep
 from registry.entry.forms import FORMS, FormField, form_fields
 from registry.entry.room import (
@@ -16,11 +17,13 @@ from registry.entry.uptake_time import Uptake, uptake_time
 __all__ = [
     "FORMS",
     "INJECTED",
+    "About",
     "Changed",
     "Draft",
     "FormField",
     "Opened",
     "Uptake",
+    "about",
     "begun",
     "check",
     "check_together",

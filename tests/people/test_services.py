@@ -44,6 +44,7 @@ SERVICES = {
     "registry.cores.tissue.first_positive": A.FIGURES,
     "registry.cores.tissue.tissue_rows": A.PROCEDURES,
     "registry.cores.usable.no_usable_sample": A.FIGURES,
+    "registry.entry.about.about": A.RECORD,
     "registry.entry.drafts.discard": A.ENTER,
     "registry.entry.drafts.draft": A.ENTER,
     "registry.entry.drafts.drafts": A.ENTER,
