@@ -42,6 +42,9 @@ _FLAGS: dict[str, str] = {
     "client.showErrorLinks": "false",
     "client.toolbarMode": "minimal",
     "runner.magicEnabled": "false",
+    # One run of a visit after another: a page that is opened while something is being saved
+    # waits for it, instead of showing what stood there before.
+    "runner.fastReruns": "false",
     "logger.level": "warning",
     "theme.base": "light",
     "theme.primaryColor": palette.ACCENT,

@@ -23,6 +23,11 @@ def check(table: str, cells: Mapping[str, str]) -> tuple[ReportedProblem, ...]:
     return entry.check(session.registry(), table, cells, today=session.today())
 
 
+def about(table: str, cells: Mapping[str, str]) -> entry.About | None:
+    """The finding and the procedure that the keys of a row name."""
+    return entry.about(session.registry(), table, cells)
+
+
 def save(table: str, cells: Mapping[str, str], *, version: str, reason: str) -> None:
     """Save a row."""
     entry.save(session.registry(), table, cells, version=version, reason=reason, today=session.today())

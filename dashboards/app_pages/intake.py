@@ -30,8 +30,10 @@ if chosen is not None:
                 help="Kept in the history beside every value that this import replaces.",
             )
             if st.button("Import", type="primary"):
+                done = take_in(received, reason)
+                # Said once it has: whoever reads it may go on to another page.
                 st.header("What happened", anchor=False)
-                intake_report(take_in(received, reason))
+                intake_report(done)
     except RegistryError as problem:
         st.error(str(problem))
 

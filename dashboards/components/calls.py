@@ -14,7 +14,7 @@ from dashboards.components.markup import element, show
 from dashboards.components.procedure_list import RECORD_PAGE
 from dashboards.components.tables import SHOWN_ROWS, csv_bytes, download, table
 from registry.errors import RegistryError
-from registry.follow_up import CONTACTS
+from registry.follow_up import CONTACTS, waits_for_report
 from registry.people import Action
 from registry.vocabulary import label, labels
 
@@ -190,6 +190,15 @@ def letters(rows: pl.DataFrame) -> None:
             class_="beside",
         )
     )
+    owed = rows.filter(waits_for_report())["procedure_id"].to_list()
+    if owed:
+        show(
+            element(
+                "p",
+                f"No letter for {', '.join(owed)}: seen elsewhere, and the report is owed. Ask the other service for it.",
+                class_="beside attention",
+            )
+        )
     purpose = st.text_input("What the file is for", max_chars=200)
     if not purpose or not confirmed("take identifiers away"):
         return

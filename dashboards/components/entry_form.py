@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from datetime import datetime
 from typing import TYPE_CHECKING
+from zoneinfo import ZoneInfo
 
 import streamlit as st
 
@@ -12,15 +12,15 @@ from dashboards.answers import entry as answers
 from dashboards.components import entry_fields as fields
 from dashboards.components.markup import element, show
 from dashboards.components.record_parts import field_name
+from dashboards.components.room_begin import finding_words
 from dashboards.components.tables import table as drawn_table
-from registry.entry import FORMS, Changed, form_fields
+from registry.entry import FORMS, Changed, form_fields, times, uptake_time
 from registry.entry.saving import row_key
 from registry.errors import RegistryError
-from registry.tracer import HALF_LIFE_MIN, decay_factor
-from registry.vocabulary import column
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
+    from datetime import datetime
 
 TITLES = {
     "findings": "Finding",
@@ -104,32 +104,39 @@ def _open(table: str) -> None:
 
 
 def derived(table: str, cells: Mapping[str, str]) -> list[str]:
-    """What follows from the times: uptake time with the local window, and decay to the needle or the scan."""
-    if table != "procedures":
+    """Which breast and target the keys name; and what follows from the times.
+
+    The uptake time with the local window and the decay up to the first scan or the needle; of
+    specimens the minutes from injection to their scan.
+    """
+    found = answers.about(table, cells)
+    said = []
+    if found is not None:
+        when = f"Procedure {found.procedure_id} of {found.started_on}, " if found.procedure_id else ""
+        said.append(f"{when}finding {found.finding['finding_id']}: {finding_words(found.finding)}.")
+    zone = ZoneInfo(session.registry().site.time_zone)
+    if table == "procedures":
+        injected, scanned, started = (
+            times.moment(cells.get(name, ""), zone) for name in ("injected_at", "first_scan_at", "started_at")
+        )
+        said += _uptake("Uptake time", cells.get("tracer", ""), injected, scanned or started)
+    if table == "specimens" and found is not None:
+        scanned = times.moment(cells.get("scan_at", ""), zone)
+        said += _uptake("Scan of the specimens after injection", found.tracer, found.injected_at, scanned)
+    return said
+
+
+def _uptake(name: str, tracer: str, injected: datetime | None, until: datetime | None) -> list[str]:
+    if injected is None or until is None:
         return []
-    injected, scanned, started = (
-        _moment(cells.get(name, "")) for name in ("injected_at", "first_scan_at", "started_at")
-    )
-    end = scanned or started
-    if injected is None or end is None:
-        return []
-    minutes = (end - injected).total_seconds() / 60
-    tracer = cells.get("tracer", "")
-    said = f"Uptake time {minutes:.0f} min"
-    if window := session.registry().site.uptake_windows.get(tracer):
-        low, high = window
-        said += f"; local window {low:g} to {high:g} min, {'kept' if low <= minutes <= high else 'not kept'}"
-    nuclide = column("tracer", "nuclide").get(tracer, "")
-    if nuclide in HALF_LIFE_MIN and minutes >= 0:
-        said += f"; {100 * decay_factor(nuclide, minutes):.1f} % of the activity left ({nuclide})"
+    found = uptake_time(session.registry().site, tracer, injected, until)
+    said = f"{name} {found.minutes:.0f} min"
+    if found.window is not None and name == "Uptake time":
+        low, high = found.window
+        said += f"; local window {low:g} to {high:g} min, {'kept' if found.place == 'within' else 'not kept'}"
+    if found.left is not None:
+        said += f"; {100 * found.left:.1f} % of the activity left ({found.nuclide})"
     return [f"{said}."]
-
-
-def _moment(text: str) -> datetime | None:
-    try:
-        return datetime.fromisoformat(text).replace(tzinfo=None)
-    except ValueError:
-        return None
 
 
 def _keep(table: str, now: Mapping[str, str]) -> None:

@@ -25,7 +25,10 @@ from registry.commands.common import (
 from registry.errors import UsageProblem
 
 if TYPE_CHECKING:
+    from datetime import date
+
     from registry.agreement import Agreement
+    from registry.store import Registry
     from registry.timeliness import Interval
 
 
@@ -35,6 +38,10 @@ def timeliness(
     start: FromOption = None,
     end: ToOption = None,
     by: Annotated[str | None, typer.Option("--by", help="site, year or quarter.", show_default=False)] = None,
+    faults: Annotated[
+        bool,
+        typer.Option("--faults", help="List the steps dated before the one they follow, one line each."),
+    ] = False,
     format_: FormatOption = Format.TABLE,
 ) -> None:
     """Days from finding to advice, biopsy, report, review, telling the patient and action."""
@@ -42,6 +49,11 @@ def timeliness(
 
     with reading(folder) as registry:
         on = day(as_of, "--as-of") or today_at(registry.site)
+        if faults:
+            if by is not None:
+                raise UsageProblem("--faults lists procedures one by one and is not split. Leave --by out.")
+            _faults(registry, on, day(start, "--from"), day(end, "--to"), format_)
+            return
         made = steps.timeliness(registry, as_of=on, start=day(start, "--from"), end=day(end, "--to"), by=by)
         minimum, stamp = registry.site.minimum_n, registry.stamp()
     if format_ is not Format.TABLE:
@@ -50,9 +62,29 @@ def timeliness(
     print_rows([_interval(one, minimum, by is not None) for one in made], format_, width=narrow.WIDTH)
     narrow.paragraph(
         "Days of the calendar; median with its 95 % order-statistic limits. Limits are local and stand under [timeliness] "
-        "in site.toml; without one no share is shown. Steps dated before the one they follow are left out and counted as faults."
+        "in site.toml; without one no share is shown. Steps dated before the one they follow are left out and counted as faults; "
+        "--faults lists them."
     )
     say(f"As of {on}; {stamp}.")
+
+
+def _faults(registry: Registry, on: date, start: date | None, end: date | None, format_: Format) -> None:
+    """Steps dated before the one they follow; one of both dates is wrong."""
+    from registry import timeliness as steps
+
+    found = steps.faults(registry, as_of=on, start=start, end=end)
+    rows = found.to_dicts()
+    if format_ is not Format.TABLE:
+        print_rows(rows, format_, found.columns)
+        return
+    stamp = f"As of {on}; {registry.stamp()}."
+    if not rows:
+        say(f"No step is dated before the one it follows. {stamp}")
+        return
+    print_rows(
+        [{**row, "interval": steps.INTERVALS[row["interval"]]} for row in rows], format_, width=narrow.WIDTH
+    )
+    say(f"One of the two dates is wrong: correct it in its record. {stamp}")
 
 
 def _interval(one: Interval, minimum: int, split: bool) -> dict[str, Any]:

@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 #: Word that empties a field; an empty cell says nothing.
 ERASE = "<erase>"
 #: Between the look at the stored row and the save nobody else may save: one process owns a folder.
-_one_at_a_time = threading.Lock()
+one_at_a_time = threading.Lock()
 
 
 @dataclass(frozen=True)
@@ -151,7 +151,7 @@ def save(
     require(Action.ENTER, registry, kind=table)
     if version and not reason.strip():
         raise UsageProblem("Nothing was saved: say why the row is changed.")
-    with _one_at_a_time:
+    with one_at_a_time:
         now = opened(registry, table, cells)
         if now.version != version:
             raise Changed(_differences(cells, now.cells))

@@ -2,6 +2,14 @@
 
 from registry.follow_up.due import due_by_patient
 from registry.follow_up.entry import CONTACTS, close, record_contact, record_outside
-from registry.follow_up.recall import recall
+from registry.follow_up.recall import recall, waits_for_report
 
-__all__ = ["CONTACTS", "close", "due_by_patient", "recall", "record_contact", "record_outside"]
+__all__ = [
+    "CONTACTS",
+    "close",
+    "due_by_patient",
+    "recall",
+    "record_contact",
+    "record_outside",
+    "waits_for_report",
+]

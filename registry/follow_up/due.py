@@ -32,7 +32,11 @@ def due_by_patient(registry: Registry, *, as_of: date) -> pl.DataFrame:
         are due, joined by commas, empty where there is none.
     """
     require(Action.WORKLISTS, registry)
-    rows = worklists.rows(registry, "follow_up_due", as_of=as_of)
+    return one_a_patient(worklists.rows(registry, "follow_up_due", as_of=as_of))
+
+
+def one_a_patient(rows: pl.DataFrame) -> pl.DataFrame:
+    """Lines of the worklist, the first of each patient, and ``also`` the keys of the others."""
     others = (
         rows.group_by("patient_no", maintain_order=True)
         .agg(pl.col("procedure_id"))

@@ -6,9 +6,9 @@ from typing import TYPE_CHECKING
 
 import polars as pl
 
-from registry import audit
+from registry import audit, worklists
 from registry.errors import UsageProblem
-from registry.follow_up.due import due_by_patient
+from registry.follow_up.due import one_a_patient
 from registry.people import Action, require
 
 if TYPE_CHECKING:
@@ -17,6 +17,16 @@ if TYPE_CHECKING:
     from registry.store import Registry
 
 SHORTEST_PURPOSE, LONGEST_PURPOSE = 10, 200
+#: Places on the worklist: growth or a new finding at the last examination; the chase was closed.
+GROWTH, CLOSED = 1, 4
+
+
+def waits_for_report() -> pl.Expr:
+    """Lines of the worklist on which the report of another service is chased and not the patient.
+
+    Growth or a new finding waits for no report: that patient is written to.
+    """
+    return pl.col("outside_owed") & (pl.col("place") != GROWTH)
 
 
 def recall(registry: Registry, *, as_of: date, purpose: str) -> pl.DataFrame:
@@ -34,8 +44,10 @@ def recall(registry: Registry, *, as_of: date, purpose: str) -> pl.DataFrame:
     Returns
     -------
     DataFrame
-        patient_id, birth_date, procedure_id, started_on, next_due_on, days_overdue, result_class;
-        those whose chase was closed are left out.
+        patient_id, birth_date, procedure_id, started_on, next_due_on, days_overdue, result_class.
+        Left out are those whose chase was closed, and those who were seen elsewhere and whose
+        report is owed: there the report is chased, not the patient (0037). Another procedure of
+        the same patient for which nothing is owed brings the letter all the same.
 
     Raises
     ------
@@ -50,7 +62,8 @@ def recall(registry: Registry, *, as_of: date, purpose: str) -> pl.DataFrame:
         raise UsageProblem(
             f"Say in {SHORTEST_PURPOSE} to {LONGEST_PURPOSE} characters what the identifiers are for; it is written to the trail."
         )
-    rows = due_by_patient(registry, as_of=as_of).filter(pl.col("place") < 4)
+    listed = worklists.rows(registry, "follow_up_due", as_of=as_of)
+    rows = one_a_patient(listed.filter((pl.col("place") < CLOSED) & ~waits_for_report()))
     named = registry.frame(
         "SELECT procedure_id, patient FROM procedure_facts WHERE procedure_id IN (SELECT unnest($ids))",
         {"ids": rows["procedure_id"].to_list()},

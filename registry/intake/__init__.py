@@ -2,7 +2,7 @@
 
 from registry.intake.accept import Options, accept
 from registry.intake.inbox import InboxReport, Reading, take_inbox
-from registry.intake.one_row import enter
+from registry.intake.one_row import enter, enter_together
 from registry.intake.report import IntakeReport, ReportedProblem, RowCounts
 from registry.intake.withdrawal import Withdrawal, withdraw
 
@@ -16,6 +16,7 @@ __all__ = [
     "Withdrawal",
     "accept",
     "enter",
+    "enter_together",
     "take_inbox",
     "withdraw",
 ]

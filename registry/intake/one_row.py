@@ -1,4 +1,4 @@
-"""One row entered by hand: through the same door as a file, and written whole or not at all."""
+"""Rows entered by hand: through the same door as a file, and written whole or not at all."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from registry.intake.accept import Options, accept
 from registry.people import Action, require
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Mapping, Sequence
     from datetime import date
 
     from registry.store import Registry
@@ -50,9 +50,35 @@ def enter(
         A rule of the data dictionary refuses it: the sentences of all rules that do.
     """
     require(Action.ENTER, registry, kind=table)
+    enter_together(registry, {table: [row]}, today=today, reason=reason, author=author)
+
+
+def enter_together(
+    registry: Registry,
+    rows: Mapping[str, Sequence[Mapping[str, str | None]]],
+    *,
+    today: date,
+    reason: str,
+    author: str = "",
+) -> None:
+    """Bring rows of several tables in that belong together: all of them, or none.
+
+    Parameters
+    ----------
+    registry, today, reason, author
+        As :func:`enter`.
+    rows
+        Table -> its rows, each field -> text.
+
+    Raises
+    ------
+    Refused, BatchRefused
+        As :func:`enter`.
+    """
+    require(Action.ENTER, registry)
     report = accept(
         registry,
-        form.received({table: [row]}),
+        form.received(rows),
         author=author,
         today=today,
         options=Options(all_or_nothing=True, reason=reason),

@@ -49,9 +49,7 @@ def ask_who(folder: Path, people: Mapping[str, str]) -> None:
 def serving(folder: Path, names: Sequence[str] = ()) -> Iterator[str]:
     """Address of the pages of a registry, also known under names; logged to the folder above it."""
     place = folder.parent
-    with socket.socket() as free:
-        free.bind(("127.0.0.1", 0))
-        port = free.getsockname()[1]
+    port = free_port()
     with (place / "server.log").open("wb") as log:
         server = subprocess.Popen(
             command(folder, port, "127.0.0.1", names),
@@ -61,14 +59,22 @@ def serving(folder: Path, names: Sequence[str] = ()) -> Iterator[str]:
             stderr=log,
         )
         try:
-            _wait(f"http://127.0.0.1:{port}/_stcore/health", server)
+            wait_for(f"http://127.0.0.1:{port}/_stcore/health", server)
             yield f"http://127.0.0.1:{port}"
         finally:
             server.terminate()
             server.wait(timeout=20)
 
 
-def _wait(url: str, server: subprocess.Popen[bytes]) -> None:
+def free_port() -> int:
+    """A port of loopback that nobody listens on."""
+    with socket.socket() as free:
+        free.bind(("127.0.0.1", 0))
+        return int(free.getsockname()[1])
+
+
+def wait_for(url: str, server: subprocess.Popen[bytes]) -> None:
+    """Until a page server answers; the test fails where it does not."""
     end = time.monotonic() + START_SECONDS
     while time.monotonic() < end and server.poll() is None:
         with suppress(OSError), urllib.request.urlopen(url, timeout=2) as answer:

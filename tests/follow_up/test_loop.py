@@ -293,6 +293,46 @@ def test_whose_chase_was_closed_gets_no_letter(undecided: Registry):
         assert recall(undecided, as_of=DUE, purpose=PURPOSE).height == 0
 
 
+def test_whose_report_is_owed_by_another_service_gets_no_letter(undecided: Registry):
+    record_contact(undecided, "P1", "seen_elsewhere", on=DUE, today=TODAY)
+    with acting(COORDINATOR):
+        assert recall(undecided, as_of=DUE, purpose=PURPOSE).height == 0
+    # The line stays where the report is chased from.
+    assert line(undecided)["outside_owed"]
+
+
+def test_once_the_report_has_come_and_shows_nothing_of_the_target_the_letter_is_written(undecided: Registry):
+    record_contact(undecided, "P1", "seen_elsewhere", on=DUE, today=TODAY)
+    # Seen on tracer imaging alone: mammography cannot show it, so that the examination is still due.
+    record_outside(undecided, "P1", on=DUE, modality="mammography", outcome="stable", today=TODAY)
+    with acting(COORDINATOR):
+        assert recall(undecided, as_of=DUE, purpose=PURPOSE)["procedure_id"].to_list() == ["P1"]
+
+
+def test_growth_waits_for_no_report(undecided: Registry):
+    record_outside(undecided, "P1", on=date(2025, 9, 1), modality="mri", outcome="progressed", today=TODAY)
+    record_contact(undecided, "P1", "seen_elsewhere", on=DUE, today=TODAY)
+    with acting(COORDINATOR):
+        assert recall(undecided, as_of=DUE, purpose=PURPOSE)["procedure_id"].to_list() == ["P1"]
+
+
+def test_another_procedure_for_which_nothing_is_owed_brings_the_letter(undecided: Registry):
+    rows = undecided_rows()
+    for table, key in (("findings", "finding_id"), ("procedures", "procedure_id")):
+        rows[table].append({**rows[table][0], key: f"{rows[table][0][key]}B"})
+    rows["procedures"][1] |= {
+        "finding_id": rows["findings"][1]["finding_id"],
+        "marker_shape": "ring",
+        "accession": "A2",
+    }
+    rows["pathology"].append({**rows["pathology"][0], "report_id": "RB", "procedure_id": "P1B"})
+    rows["pathology"][1].pop("specimen_id", None)
+    load(undecided, rows, today=TODAY)
+    record_contact(undecided, "P1", "seen_elsewhere", on=DUE, today=TODAY)
+    with acting(COORDINATOR):
+        assert recall(undecided, as_of=DUE, purpose=PURPOSE)["procedure_id"].to_list() == ["P1B"]
+
+
 # -- nobody falls between two lists --------------------------------------------------------
 
 AS_OF = date(2026, 6, 1)

@@ -90,6 +90,36 @@ def test_uptake_time_and_decay_follow_from_the_times(page):
     )
 
 
+def test_the_breast_and_the_target_are_said_as_soon_as_a_key_names_them(page):
+    page = complication(page)
+
+    # Of the base rows: the finding of P1.
+    finding = base()["findings"][0]
+    side = {"L": "Left", "R": "Right"}[finding["laterality"]]
+    assert f"Procedure P1 of 2025-03-10, finding F1: {side} breast" in text_of(page)
+
+
+def test_the_scan_of_specimens_is_held_against_the_injection(page):
+    page = named(page, "What is entered").select("specimens").run()
+    page = named(page, "Procedure id").set_value("P1").run()
+    page = named(page, "Scan at").set_value("2025-03-10T10:20").run()
+
+    # Injected 08:20; F-18 with 109.77 min (European Pharmacopoeia): 2 ** (-120 / 109.77) = 46.873 %.
+    assert "Scan of the specimens after injection 120 min; 46.9 % of the activity left (F-18)." in text_of(
+        page
+    )
+
+
+def test_a_length_in_the_wrong_unit_is_said_while_it_is_written(page):
+    page = named(page, "What is entered").select("procedures").run()
+    page = named(page, "Procedure id").set_value("P1").run()
+    page = press(page, "Open the stored row")
+    # A breast of 4.2 cm, written as if the field were in cm; the dictionary allows 5 to 150 mm.
+    page = named(page, "Compression").set_value("4.2").run()
+
+    assert "Is the unit right?" in text_of(page)
+
+
 def test_somebody_elses_change_is_shown_and_taken_over(page, served_empty):
     page = named(page, "What is entered").select("procedures").run()
     page = named(page, "Procedure id").set_value("P1").run()

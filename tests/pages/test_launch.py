@@ -32,3 +32,7 @@ def test_a_demo_is_announced_only_where_it_is_one(tmp_path):
     (tmp_path / "DEMO").touch()
 
     assert environment(tmp_path)[DEMO] == "1"
+
+
+def test_a_page_waits_for_what_is_being_saved():
+    assert flag("runner.fastReruns", command(Path("registry"), 8501)) == "false"

@@ -28,6 +28,7 @@ STILL = {
     "sources_and_constancy": ["Period of the procedures", "As of"],
     "intake": [],
     "entry": [],
+    "in_the_room": [],
     "meetings": [],
     "measure_handbook": [],
     "targets": [],
