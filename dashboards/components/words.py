@@ -179,8 +179,15 @@ def bounds(row: Row) -> str:
         return ""
     return (
         f"The outcome of {plural(given['unknown'], 'procedure')} is not known: with none or all of them counted, "
-        f"the figure would lie between {span(given['lower'], given['upper'])}."
+        f"the figure would lie between {span(given['lower'], given['upper'])}.{_chance_too(given)}"
     )
+
+
+def _chance_too(given: Row) -> str:
+    low, high = given.get("interval_lower"), given.get("interval_upper")
+    if low is None or high is None:
+        return ""
+    return f" With chance allowed for as well: {span(low, high)} (Wilson limits of the two ends)."
 
 
 def clustering(ratio: float | None) -> str:

@@ -24,7 +24,7 @@ from registry.measures.strata import Question, in_order
 from registry.measures.whose import permitted
 from registry.stats.clustering import ClusteredInterval, clustered_wilson_interval
 from registry.stats.estimators import CLUSTERED, CLUSTERED_METHOD, ESTIMATORS
-from registry.stats.proportions import upper_bound_no_events
+from registry.stats.proportions import bounds_with_missing, upper_bound_no_events
 from registry.stats.quantiles import spread
 
 if TYPE_CHECKING:
@@ -192,7 +192,7 @@ def proportions_of(
                 method=method,
                 patients=one.patients,
                 registry=stamp,
-                bounds=_bounds(bounds[measure], one),
+                bounds=_bounds(bounds[measure], one, confidence),
                 upper_bound_no_events=None
                 if one.numerator
                 else upper_bound_no_events(one.denominator, confidence),
@@ -212,17 +212,18 @@ def _clustered(
     }
 
 
-def _bounds(form: str, counts: Counts) -> Bounds | None:
+def _bounds(form: str, counts: Counts, confidence: float) -> Bounds | None:
     """The rate if none, and if all, of the unknown outcomes had counted."""
+    if not form:
+        return None
     x, n, u = counts.numerator, counts.denominator, counts.unknown.get("u", 0)
+    found = bounds_with_missing(x, n, u, confidence)
     if form == "missing":
-        return Bounds(_share(x, n + u), _share(x + u, n + u), u)
+        return Bounds(found.best, found.worst, u, *found.ci)
     if form == "cancers":
-        return Bounds(_share(x, n), _share(x + u, n + u), u)
-    if form == "benign":
-        # Unknown units without a benign result could only add to the denominator.
-        return Bounds(_share(x, n + counts.unknown.get("v", 0)), _share(x + u, n + u), u)
-    return None
+        return Bounds(found.complete_case, found.worst, u)
+    # Unknown units without a benign result could only add to the denominator.
+    return Bounds(bounds_with_missing(x, n, counts.unknown.get("v", 0), confidence).best, found.worst, u)
 
 
 def _share(x: int, n: int) -> float | None:
