@@ -24,9 +24,7 @@ from registry.uptake.diagnosis import NO_REPORT, RATIO, UNDECIDED
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-AGAINST_DIAGNOSIS = (
-    "uptake read in the specimens against a malignant diagnosis at biopsy (the others: normal, benign or high risk)"
-)
+AGAINST_DIAGNOSIS = "uptake read in the specimens against a malignant diagnosis at biopsy (the others: normal, benign or high risk)"
 MISSED = "no uptake read in the specimens, after a benign result, against cancer at the site within 730 days"
 EQUIVOCAL, NO_DIAGNOSIS = "read as equivocal", "no diagnosis, insufficient or suspicious"
 REPEAT, EARLY = "repeat procedure", "window not complete"
@@ -140,9 +138,7 @@ def missed_cancer(found: pl.DataFrame, confidence: float = 0.95) -> MissedCancer
     -------
     Begg and Greenes 1983, Biometrics 39:207-215.
     """
-    benign = found.filter(
-        pl.col("is_tracer_guided") & pl.col("is_uptake_read") & pl.col("is_benign_result")
-    )
+    benign = found.filter(pl.col("is_tracer_guided") & pl.col("is_uptake_read") & pl.col("is_benign_result"))
     left: dict[str, int] = {}
     for name, reason in (
         (REPEAT, ~pl.col("is_index")),
@@ -192,5 +188,7 @@ def beside_the_lesion(found: pl.DataFrame, confidence: float = 0.95) -> TwoMarke
         both.height,
         int(outcome.sum()),
         both.get_column("patient_no").n_unique(),
-        compare_auc(outcome, both.get_column(RATIO).to_numpy(), both.get_column("suv_max").to_numpy(), confidence),
+        compare_auc(
+            outcome, both.get_column(RATIO).to_numpy(), both.get_column("suv_max").to_numpy(), confidence
+        ),
     )

@@ -138,6 +138,7 @@ SERVICES = {
     "registry.trail.events": A.TRAIL,
     "registry.units.funnel.funnel": A.FIGURES,
     "registry.units.learning.learning": A.FIGURES,
+    "registry.uptake.planning_and_day.lesion_ratios": A.FIGURES,
     "registry.uptake.chain.clock_checks": A.FIGURES,
     "registry.uptake.chain.leak_tests": A.FIGURES,
     "registry.uptake.chain.phantom_checks": A.FIGURES,
