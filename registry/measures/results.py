@@ -128,7 +128,8 @@ class ClusteringEffect:
 
     ``ratio`` is the width of the clustered interval over that of the plain one, None
     where either has no width; ``design_effect`` is the one applied, ``from_data`` says
-    whether the data showed it.
+    whether the data showed it. ``alike`` is the correlation of two procedures of one patient
+    (analysis of variance), None where no patient has two or all outcomes are the same.
     """
 
     ratio: float | None
@@ -136,6 +137,7 @@ class ClusteringEffect:
     from_data: bool
     patients: int
     procedures: int
+    alike: float | None = None
 
 
 @dataclass(frozen=True)
