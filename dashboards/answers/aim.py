@@ -75,6 +75,16 @@ def drawn(basis: aim.Basis) -> tuple[pl.DataFrame, tuple[aim.Plane, aim.Plane, a
     return _drawn(*session.state(), session.filters(), basis)
 
 
+@st.cache_data(show_spinner=False, max_entries=_KEPT)
+def _within(folder: str, revision: int, filters: session.Filters, basis: aim.Basis) -> tuple[aim.Within, ...]:
+    return aim.within(aim.points(vectors(), basis))
+
+
+def within(basis: aim.Basis) -> tuple[aim.Within, ...]:
+    """Chance that an error is small, by the directions of a basis."""
+    return _within(*session.state(), session.filters(), basis)
+
+
 def pairs() -> pl.DataFrame:
     """Errors at the first and the last attempt of those whose needle was moved."""
     return aim.moved(vectors()).select("procedure_id", "first_error_mm", "error_mm")

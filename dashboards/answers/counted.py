@@ -108,8 +108,8 @@ def exclusion_flow(measure: str) -> list[tuple[str, int, int]]:
 @st.cache_data(show_spinner=False, max_entries=_KEPT)
 def _clustering(
     folder: str, revision: int, ids: tuple[str, ...], filters: session.Filters
-) -> dict[tuple[str, str], float | None]:
-    found = measures.clustering_effects(
+) -> dict[tuple[str, str], measures.ClusteringEffect]:
+    return measures.clustering_effects(
         session.registry(),
         ids,
         as_of=filters.as_of,
@@ -117,11 +117,12 @@ def _clustering(
         end=filters.end,
         by=filters.by,
     )
-    return {key: one.ratio for key, one in found.items()}
 
 
-def clustering(ids: Iterable[str], *, by: str | None = None) -> dict[tuple[str, str], float | None]:
-    """Width of the interval that allows for several procedures of a patient, over that of the plain one.
+def clustering(
+    ids: Iterable[str], *, by: str | None = None
+) -> dict[tuple[str, str], measures.ClusteringEffect]:
+    """How alike several procedures of a patient are, and what that does to the interval.
 
     Parameters
     ----------
@@ -133,7 +134,7 @@ def clustering(ids: Iterable[str], *, by: str | None = None) -> dict[tuple[str, 
     Returns
     -------
     dict
-        (measure, stratum) -> ratio of the widths, None where either has none.
+        (measure, stratum) -> effect.
     """
     chosen = session.filters()
     asked = session.Filters(chosen.as_of, chosen.start, chosen.end, by, "wilson")

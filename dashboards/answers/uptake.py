@@ -71,6 +71,37 @@ def discrimination() -> uptake.Discrimination:
     return _discrimination(*session.state(), _period())
 
 
+def against_diagnosis() -> uptake.AgainstDiagnosis:
+    """Uptake read in the specimens against the diagnosis at biopsy."""
+    return uptake.against_diagnosis(readings())
+
+
+def missed_cancer() -> uptake.MissedCancer:
+    """An empty scan after a benign result, as a warning of a missed cancer."""
+    return uptake.missed_cancer(readings())
+
+
+def beside_the_lesion() -> uptake.TwoMarkers:
+    """The concentration in the specimens beside the lesion's own uptake."""
+    return uptake.beside_the_lesion(readings())
+
+
+@st.cache_data(show_spinner=False, max_entries=_KEPT)
+def _lesion_ratios(folder: str, revision: int, period: Period) -> pl.DataFrame:
+    as_of, start, end = period
+    return uptake.lesion_ratios(session.registry(), as_of=as_of, start=start, end=end)
+
+
+def lesion_pairs() -> pl.DataFrame:
+    """Uptake ratios of the same lesion at planning and on the day."""
+    return uptake.pairs(_lesion_ratios(*session.state(), _period()))
+
+
+def same_lesion() -> uptake.SameLesion:
+    """Their bias and limits of agreement."""
+    return uptake.same_lesion(_lesion_ratios(*session.state(), _period()))
+
+
 def by_diagnosis() -> list[uptake.DiagnosisGroup]:
     """Concentration ratios by worst diagnosis."""
     return uptake.by_diagnosis(readings())

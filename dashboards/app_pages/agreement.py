@@ -7,7 +7,7 @@ from dashboards.components.agreement import audit
 from dashboards.components.quality import lead
 
 lead(
-    "An audit of the meeting itself: provisional against joint decisions, two readings of one procedure by different radiologists, "
+    "An audit of the meeting itself: provisional against joint decisions, two readings or more of one procedure by different radiologists, "
     "flags against decisions, and how often the decision came before flags were shown."
 )
 audit()

@@ -9,7 +9,7 @@ import streamlit as st
 from dashboards import session
 from dashboards.answers import comparing
 from dashboards.components import cautions
-from dashboards.components.comparing import comparison
+from dashboards.components.comparing import comparison, later_cancer
 from dashboards.components.groups import grouped, stratum_label, stratum_name
 from dashboards.components.markup import element, show
 from dashboards.components.quality import lead
@@ -44,6 +44,7 @@ try:
             for box, (label, value) in zip(boxes, asked, strict=True)
         ]
         made = comparing.periods(chosen, (days[0], days[1]), (days[2], days[3]))
+        followed = comparing.cancer_in_periods((days[0], days[1]), (days[2], days[3]))
         show(element("p", "The period of the sidebar bounds groups only.", class_="beside"))
     else:
         by = filters.by
@@ -58,7 +59,11 @@ try:
         )
         if first and second:
             made = comparing.groups(chosen, by, (first, second))
+        followed = comparing.cancer_by_group(by, (first, second) if first and second else None)
     comparison(made, filters.by)
+    st.header("Cancer after a benign result", anchor=False)
+    show(element("p", "The same periods or groups, whatever the measure above.", class_="question"))
+    later_cancer(followed, filters.by)
 except RegistryError as problem:
     show(element("p", str(problem), class_="beside attention"))
-cautions.caution(cautions.SMALL, cautions.COMPARE, cautions.CLUSTER)
+cautions.caution(cautions.SMALL, cautions.COMPARE, cautions.CLUSTER, cautions.BENIGN)

@@ -11,6 +11,7 @@ from dashboards.answers import meeting as answers
 from dashboards.components import words
 from dashboards.components.markup import element, show
 from dashboards.components.tables import table
+from registry.agreement import words as said
 
 if TYPE_CHECKING:
     from registry.agreement import Agreement, OwnViewFirst
@@ -24,6 +25,14 @@ def audit() -> None:
     for one in found.pairs:
         st.header(one.words, anchor=False)
         _pair(one)
+    st.header("Three readers or more", anchor=False)
+    show(
+        element(
+            "p",
+            said.read_by_several(found.several, session.minimum_n()).replace(" %", f"{words.NARROW}%"),
+            class_="result",
+        )
+    )
     st.header("Decided before flags were shown", anchor=False)
     _first(found.own_view_first)
     show(
@@ -52,6 +61,8 @@ def _pair(one: Agreement) -> None:
     ]
     table(f"{one.words}: counts", ("", one.second, "not"), rows, frozenset((1, 2)))
     show(element("p", _sentence(one), class_="result"))
+    if text := said.changed(one, session.minimum_n()):
+        show(element("p", text.replace(" %", f"{words.NARROW}%"), class_="beside"))
     if one.reason:
         show(element("p", f"{one.reason[:1].upper()}{one.reason[1:]}.", class_="beside"))
     if one.unpaired:

@@ -16,6 +16,7 @@ from dashboards.components.groups import stratum_label, stratum_name
 from dashboards.components.markup import element, show
 from dashboards.components.whose import own_results_only
 from registry.aim import STRATA
+from registry.aim.within import sentence
 
 if TYPE_CHECKING:
     from registry.aim import Basis
@@ -58,6 +59,8 @@ def systematic_part(basis: Basis) -> None:
     _result(aim_words.systematic(found.error_mean, basis, "the aperture lay {} of the target", minimum))
     if text := aim_words.left_aside(found, basis):
         _beside(text)
+    for one in aim.within(basis):
+        _beside(sentence(one, minimum).replace(" %", f"{words.NARROW}%"))
     drawn, planes = aim.drawn(basis)
     aim_planes(drawn, planes, basis, found.error_mean if found.error_mean.n >= minimum else None)
 

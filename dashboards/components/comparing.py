@@ -12,7 +12,7 @@ from dashboards.components.tables import table
 from registry.monitoring import comparison_words as said
 
 if TYPE_CHECKING:
-    from registry.monitoring import Comparison, Pair
+    from registry.monitoring import Comparison, LaterCancer, Pair
 
 
 def comparison(made: Comparison, by: str | None) -> None:
@@ -36,6 +36,47 @@ def comparison(made: Comparison, by: str | None) -> None:
         show(element("p", sentence.replace(" %", f"{words.NARROW}%"), class_="beside"))
     if made.pair is not None and made.is_shown:
         _figures(made.pair)
+
+
+def later_cancer(made: LaterCancer, by: str | None) -> None:
+    """Cancer after a benign result in the same periods or groups: rates by time at risk, and the curves.
+
+    Parameters
+    ----------
+    by
+        Stratum of the groups; None for two periods.
+    """
+    rows = [
+        [
+            stratum_label(by, one.name) if by else one.name,
+            words.count(one.procedures),
+            words.count(one.cancers),
+            words.count(one.deaths),
+            f"{one.years:,.0f}",
+            _rate(one.rate, one.lower, one.upper) if one.procedures >= made.minimum else "counts only",
+        ]
+        for one in made.groups
+    ]
+    if rows:
+        heads = [
+            "",
+            "Benign results",
+            "Cancers",
+            "Deaths",
+            "Years followed",
+            "Cancers in 1,000 years (95 %, exact)",
+        ]
+        table("Followed after a benign result", heads, rows, frozenset({1, 2, 3, 4}), caption_seen=True)
+    # the counts of the groups stand in the table
+    for sentence in made.sentences[len(made.groups) if rows else 0 :]:
+        show(element("p", sentence.replace(" %", f"{words.NARROW}%"), class_="beside"))
+    show(element("p", f"As of {made.as_of}; {made.registry}.", class_="provenance"))
+
+
+def _rate(rate: float | None, low: float | None, high: float | None) -> str:
+    if rate is None or low is None or high is None:
+        return "no follow-up"
+    return f"{rate:.1f}\u00a0({low:.1f}\u2060–\u2060{high:.1f})"
 
 
 def _figures(pair: Pair) -> None:

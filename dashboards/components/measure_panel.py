@@ -54,8 +54,8 @@ def _proportion(measure: Measure) -> None:
     show(element("p", shown.sentence, class_="result"))
     show(element("p", " ".join(filter(None, lines)), class_="beside"))
     if shown.kind == "rate" and row["interval"] != "clustered":
-        ratio = counted.clustering([measure.id]).get((measure.id, row["stratum"]))
-        if line := words.clustering(ratio):
+        found = counted.clustering([measure.id]).get((measure.id, row["stratum"]))
+        if found and (line := words.clustering(found.ratio, found.alike)):
             show(element("p", line, class_="beside attention"))
     if measure.caution:
         show(element("p", measure.caution, class_="beside"))
@@ -97,8 +97,9 @@ def clustering_line(rows: Sequence[StripRow], *, by: str | None = None) -> None:
     ]
     if not plain:
         return
-    ratios = counted.clustering(dict.fromkeys(one.result["measure"] for one in rows), by=by)
-    named = [(one.name, ratios.get((one.result["measure"], one.result["stratum"]))) for one in plain]
+    found = counted.clustering(dict.fromkeys(one.result["measure"] for one in rows), by=by)
+    effects = [(one.name, found.get((one.result["measure"], one.result["stratum"]))) for one in plain]
+    named = [(name, effect and effect.ratio) for name, effect in effects]
     if line := words.clustering_of(named):
         show(element("p", line, class_="beside attention"))
 

@@ -74,6 +74,9 @@ def unit_frame(found: Funnel) -> pl.DataFrame:
             "lower": one.lower,
             "upper": one.upper,
             "expected": one.expected,
+            "observed_over_expected": one.ratio,
+            "observed_over_expected_lower": one.ratio_lower,
+            "observed_over_expected_upper": one.ratio_upper,
             "outside": one.outside,
             "p_exact": one.p,
             "p_adjusted": one.adjusted,
@@ -83,6 +86,7 @@ def unit_frame(found: Funnel) -> pl.DataFrame:
             "shrunken": one.shrunken,
             "shrunken_lower": one.shrunken_lower,
             "shrunken_upper": one.shrunken_upper,
+            "shrunken_logit_normal": one.shrunken_otherwise,
             "role": one.background.role if one.background else None,
             "experience_before": one.background.experience_before if one.background else None,
             "supervised": one.background.supervised if one.background else None,
@@ -121,7 +125,7 @@ def _table(found: Funnel) -> None:
         "Count",
         "Left out",
         "Figure and interval",
-        "Expected",
+        "Expected; observed over it",
         "Shrunken and interval",
         "Outside",
         "Adjusted p",
@@ -132,7 +136,7 @@ def _table(found: Funnel) -> None:
     for one in found.units:
         cells: list[object] = [name_of(one), f"{words.count(one.x)} of {words.count(one.n)}"]
         cells += [words.count(sum(one.excluded.values())), _figure(one)]
-        cells += [_one_decimal(one.expected), _shrunken(one), one.outside.replace(" ", words.NARROW)]
+        cells += [_expected(one), _shrunken(one), one.outside.replace(" ", words.NARROW)]
         cells.append(
             "" if one.adjusted is None else f"{one.adjusted:.3f}" + (", look" if one.flagged else "")
         )
@@ -215,6 +219,14 @@ def _shrunken(one: Unit) -> str:
 
 def _sentences(*texts: str) -> None:
     show(element("div", *(element("p", _whole(one), class_="beside") for one in texts)))
+
+
+def _expected(one: Unit) -> str:
+    """Events expected at the rate of the others, and the observed ones over them."""
+    expected = _one_decimal(one.expected)
+    if one.ratio is None or one.ratio_lower is None or one.ratio_upper is None:
+        return expected
+    return f"{expected}; {one.ratio:.2f}\u00a0({one.ratio_lower:.2f}\u2060–\u2060{one.ratio_upper:.2f})"
 
 
 def _one_decimal(value: float | None) -> str:

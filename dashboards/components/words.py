@@ -179,16 +179,24 @@ def bounds(row: Row) -> str:
         return ""
     return (
         f"The outcome of {plural(given['unknown'], 'procedure')} is not known: with none or all of them counted, "
-        f"the figure would lie between {span(given['lower'], given['upper'])}."
+        f"the figure would lie between {span(given['lower'], given['upper'])}.{_chance_too(given)}"
     )
 
 
-def clustering(ratio: float | None) -> str:
+def _chance_too(given: Row) -> str:
+    low, high = given.get("interval_lower"), given.get("interval_upper")
+    if low is None or high is None:
+        return ""
+    return f" With chance allowed for as well: {span(low, high)} (Wilson limits of the two ends)."
+
+
+def clustering(ratio: float | None, alike: float | None = None) -> str:
     """A line where the plain interval is more than ten per cent too narrow; empty otherwise."""
     if ratio is None or ratio <= WORTH_SAYING:
         return ""
+    how = "" if alike is None else f" (correlation of two of them {alike:z.2f})".replace("-", "\u2212")
     return (
-        f"Several procedures of one patient are alike here: the interval that allows for it is {ratio:.2f} times as wide. "
+        f"Several procedures of one patient are alike here{how}: the interval that allows for it is {ratio:.2f} times as wide. "
         "Choose the clustered interval in the sidebar."
     )
 

@@ -10,6 +10,8 @@ from typing import TYPE_CHECKING, Any
 import polars as pl
 
 from registry import facts, flagrules, store
+from registry.agreement.change import Change, change
+from registry.agreement.several import Several, several
 from registry.concordance.flags import proposed
 from registry.errors import UsageProblem
 from registry.people import Action, require
@@ -22,7 +24,7 @@ if TYPE_CHECKING:
 
     from registry.store import Registry
 
-__all__ = ["PAIRS", "Agreement", "Audit", "OwnViewFirst", "agreement"]
+__all__ = ["PAIRS", "Agreement", "Audit", "Change", "OwnViewFirst", "Several", "agreement"]
 
 DISCORDANT = "discordant"
 #: Pair -> words for the two who judge; yes is "discordant", for flags that a rule speaks.
@@ -43,8 +45,8 @@ class Agreement:
 
     ``both`` said yes together, ``first_only`` and ``second_only`` apart, ``neither`` both no.
     ``po`` raw agreement, ``p_pos`` and ``p_neg`` agreement on yes and on no, kappa and AC1 with
-    their limits; None where it cannot be said, and ``reason`` why. ``unpaired`` procedures
-    were judged by one of the two only.
+    their limits; None where it cannot be said, and ``reason`` why. ``change`` is by how much the
+    shares of discordant differ. ``unpaired`` procedures were judged by one of the two only.
     """
 
     pair: str
@@ -64,6 +66,7 @@ class Agreement:
     kappa_ci: tuple[float | None, float | None]
     ac1: float | None
     ac1_ci: tuple[float | None, float | None]
+    change: Change
     reason: str
 
 
@@ -81,9 +84,10 @@ class OwnViewFirst:
 
 @dataclass(frozen=True)
 class Audit:
-    """All pairs, and how many decided before flags were shown."""
+    """All pairs, readings by three or more, and how many decided before flags were shown."""
 
     pairs: tuple[Agreement, ...]
+    several: Several
     own_view_first: OwnViewFirst
 
     def to_dict(self) -> dict[str, Any]:
@@ -127,6 +131,7 @@ def agreement(
     given = {"as_of": as_of, "start": start or date.min, "end": min(end or as_of, as_of)}
     with registry.cursor() as cursor, facts.at(cursor, as_of):
         rows = store.frame(cursor, queries("agreement")["reviews"].sql, given)
+        read = store.frame(cursor, queries("agreement")["readings"].sql, given)
     decided = rows.filter(pl.col("joint").is_not_null())
     judged = {
         "stages": (rows["provisional"], rows["joint"]),
@@ -134,7 +139,7 @@ def agreement(
         "flags": (_spoken(registry, decided["procedure_id"].to_list(), as_of), decided["joint"]),
     }
     pairs = tuple(_pair(name, *columns, confidence) for name, columns in judged.items())
-    return Audit(pairs, _own_view_first(decided["own_view_first"], confidence))
+    return Audit(pairs, several(read, confidence), _own_view_first(decided["own_view_first"], confidence))
 
 
 def _spoken(registry: Registry, ids: list[str], as_of: date) -> pl.Series:
@@ -173,6 +178,7 @@ def _pair(name: str, first: pl.Series, second: pl.Series, confidence: float) -> 
         kappa_ci=found.kappa_ci,
         ac1=found.ac1,
         ac1_ci=found.ac1_ci,
+        change=change(found.both, found.first_only, found.second_only, found.neither, confidence),
         reason=found.reason,
     )
 

@@ -7,6 +7,7 @@ the directions of the needle or of the breast, and summarised.
 from registry.aim.bases import Basis, bases, points
 from registry.aim.summary import Attempts, Lengths, Mean, Plane, Summary, by_stratum, moved, planes, summary
 from registry.aim.vectors import STRATA, vectors
+from registry.aim.within import Within, within
 
 __all__ = [
     "STRATA",
@@ -16,6 +17,7 @@ __all__ = [
     "Mean",
     "Plane",
     "Summary",
+    "Within",
     "bases",
     "by_stratum",
     "moved",
@@ -23,4 +25,5 @@ __all__ = [
     "points",
     "summary",
     "vectors",
+    "within",
 ]

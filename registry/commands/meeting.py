@@ -116,6 +116,7 @@ def agreement(
 ) -> None:
     """Do those who decide agree: provisional with joint, two readers, flags with decisions."""
     from registry import agreement as audit
+    from registry.agreement import words
 
     with reading(folder) as registry:
         on = day(as_of, "--as-of") or today_at(registry.site)
@@ -128,6 +129,10 @@ def agreement(
         print_rows([_flat(one) for one in made.to_dict()["pairs"]], format_)
         return
     print_rows([_pair(one, minimum) for one in made.pairs], format_, width=narrow.WIDTH)
+    for one in made.pairs:
+        if said := words.changed(one, minimum):
+            narrow.paragraph(f"{one.words}. {said}")
+    narrow.paragraph(words.read_by_several(made.several, minimum))
     first = made.own_view_first
     share = "" if first.share is None or first.n < minimum else f", {100 * first.share:.0f} %"
     narrow.paragraph(
@@ -144,7 +149,15 @@ def _flat(one: dict[str, Any]) -> dict[str, Any]:
     for name in ("kappa_ci", "ac1_ci"):
         low, high = one.pop(name)
         one |= {f"{name[:-3]}_lower": low, f"{name[:-3]}_upper": high}
-    return one
+    moved = one.pop("change")
+    low, high = moved["ci"]
+    return {
+        **one,
+        "difference": moved["difference"],
+        "difference_lower": low,
+        "difference_upper": high,
+        "p": moved["p"],
+    }
 
 
 def _pair(one: Agreement, minimum: int) -> dict[str, Any]:

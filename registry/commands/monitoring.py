@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import asdict
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
@@ -27,6 +28,7 @@ from registry.errors import UsageProblem
 if TYPE_CHECKING:
     from datetime import date
 
+    from registry.monitoring import LaterCancer
 
 MeasureArgument = Annotated[
     str, typer.Argument(help="A measure; see: biopsy-outcomes measures.", show_default=False)
@@ -170,34 +172,40 @@ def compare(
     ] = 0.95,
     format_: FormatOption = Format.TABLE,
 ) -> None:
-    """Compare a proportion in two periods (--periods), or between groups (--by)."""
+    """Compare a proportion, or cancer_after_benign, in two periods (--periods) or between groups (--by)."""
     from registry import monitoring
+    from registry.monitoring.later_cancer import MEASURE
 
     if (periods is None) == (by is None):
         raise UsageProblem("Say what to compare: either --periods A B or --by STRATUM.")
+    if periods is not None and (start or end):
+        raise UsageProblem("--from and --to go with --by; the periods bound themselves.")
     with reading(folder) as registry:
         shared: dict[str, Any] = {
             "as_of": day(as_of, "--as-of") or today_at(registry.site),
-            "interval": interval.value,
             "confidence": confidence,
             "minimum": registry.site.minimum_n,
         }
-        if periods is not None:
-            if start or end:
-                raise UsageProblem("--from and --to go with --by; the periods bound themselves.")
-            first, second = (_period_of(text) for text in periods)
-            made = monitoring.compare_periods(registry, measure, first, second, **shared)
-        else:
-            assert by is not None
-            made = monitoring.compare_groups(
-                registry,
-                measure,
-                by.value,
-                start=day(start, "--from"),
-                end=day(end, "--to"),
-                pair=groups,
-                **shared,
+        between: dict[str, Any] = {
+            "start": day(start, "--from"),
+            "end": day(end, "--to"),
+            "pair": groups,
+        }
+        spans = None if periods is None else [_period_of(text) for text in periods]
+        if measure == MEASURE:
+            followed = (
+                monitoring.later_cancer_in_periods(registry, spans[0], spans[1], **shared)
+                if spans is not None
+                else monitoring.later_cancer_by_group(registry, str(by and by.value), **between, **shared)
             )
+            _print_followed(followed, format_)
+            return
+        shared["interval"] = interval.value
+        made = (
+            monitoring.compare_periods(registry, measure, spans[0], spans[1], **shared)
+            if spans is not None
+            else monitoring.compare_groups(registry, measure, str(by and by.value), **between, **shared)
+        )
         minimum = registry.site.minimum_n
     rows = made.to_dict()["rows"]
     if format_ is Format.JSON:
@@ -211,6 +219,24 @@ def compare(
     for sentence in made.sentences:
         narrow.paragraph(sentence)
     say(f"As of {made.as_of}; {made.registry}.")
+
+
+def _print_followed(made: LaterCancer, format_: Format) -> None:
+    if format_ is Format.JSON:
+        say(json.dumps(made.to_dict(), indent=2, ensure_ascii=False))
+        return
+    rows = [asdict(one) for one in made.groups]
+    if format_ is Format.TABLE:
+        for one in rows:
+            one["years"] = round(one["years"], 1)
+            limits = (one.pop("rate"), one.pop("lower"), one.pop("upper"))
+            hidden = one["procedures"] < made.minimum or None in limits
+            one["in 1,000 years"] = "counts only" if hidden else "{:.1f} ({:.1f} to {:.1f})".format(*limits)
+    print_rows(rows, format_)
+    if format_ is Format.TABLE:
+        for sentence in made.sentences[len(rows) :]:
+            narrow.paragraph(sentence)
+        say(f"As of {made.as_of}; {made.registry}.")
 
 
 def _within(only: str | None) -> dict[str, str]:

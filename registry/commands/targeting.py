@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from registry.commands import narrow
 from registry.commands.common import (
     AsOfOption,
     FolderArgument,
@@ -73,6 +74,7 @@ def targeting(
 ) -> None:
     """Targeting errors as vectors: mean with joint region, spread, motion, first attempt against last."""
     from registry import aim
+    from registry.aim.within import sentence
 
     with reading(folder) as registry:
         moment = day(as_of, "--as-of") or today_at(registry.site)
@@ -107,6 +109,9 @@ def targeting(
     print_rows([row for name, one in found for row in _rows(name, one, few)], format_, _COLUMNS)
     if format_ is Format.TABLE:
         _beside(found[0][1] if not by else aim.summary(rows, frames, basis), basis)
+        if basis is not None:
+            for one in aim.within(aim.points(rows, basis)):
+                narrow.paragraph(sentence(one, minimum))
         say(f"As of {moment}; {stamp}.")
         say("Positions are compared after the procedure, never while the needle is in place.")
 

@@ -8,7 +8,7 @@ from registry.measures.b_category import b_category_table
 from registry.measures.clusters import WORTH_SAYING
 from registry.measures.curve import curve
 from registry.measures.definition import Exclusion, Measure, load_measures
-from registry.measures.effects import clustering, clustering_effects
+from registry.measures.effects import clustering, clustering_effects, patients
 from registry.measures.evaluation import evaluate
 from registry.measures.listing import exclusion_flow, procedures
 from registry.measures.looks import LooksCurve, looks, looks_curve
@@ -49,6 +49,7 @@ __all__ = [
     "looks",
     "looks_curve",
     "maturity",
+    "patients",
     "procedures",
     "standing_of",
 ]

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from registry.measures.results import ClusteringEffect
-from registry.stats.clustering import ClusteredInterval, clustered_wilson_interval
+from registry.stats.clustering import ClusteredInterval, anova_icc, clustered_wilson_interval
 from registry.stats.proportions import wilson_interval
 
 if TYPE_CHECKING:
@@ -53,5 +53,10 @@ def effect(clusters: Clusters, confidence: float) -> ClusteringEffect:
     if cluster.lower is not None and cluster.upper is not None and high > low:
         ratio = (cluster.upper - cluster.lower) / (high - low)
     return ClusteringEffect(
-        ratio, cluster.deff, cluster.deff_from == "ratio estimator", int(trials.size), int(trials.sum())
+        ratio,
+        cluster.deff,
+        cluster.deff_from == "ratio estimator",
+        int(trials.size),
+        int(trials.sum()),
+        anova_icc(events, trials).icc,
     )

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
     from datetime import date
 
-    from registry.measures.counting import Reader
+    from registry.measures.counting import Clusters, Reader
 
 
 def clustering_effects(
@@ -51,15 +51,34 @@ def clustering_effects(
     UsageProblem
         As :func:`registry.measures.evaluate`; a measure is not a proportion.
     """
+    check("wilson", confidence)
+    found = patients(registry, ids, as_of=as_of, start=start, end=end, by=by, within=within)
+    return {key: effect(clusters, confidence) for key, clusters in found.items()}
+
+
+def patients(
+    registry: Reader,
+    ids: Sequence[str],
+    *,
+    as_of: date,
+    start: date | None = None,
+    end: date | None = None,
+    by: str | None = None,
+    within: Mapping[str, str] | None = None,
+) -> dict[tuple[str, str], Clusters]:
+    """How many patients have y counted among n procedures: (y, n, patients), by (measure, stratum).
+
+    Parameters, Raises
+    ------------------
+    As :func:`clustering_effects`.
+    """
     within = permitted(registry, by, within)
     asked = chosen(ids)
     if other := [one.id for one in asked if one.kind != PROPORTION]:
         raise UsageProblem(f"{other[0]}: is no proportion, and has no interval to widen.")
     question = Question(as_of, start, end, by, dict(within or {}))
-    check("wilson", confidence)
     with counting.classified(registry, question) as units:
-        found = counting.per_patient(units, asked)
-    return {key: effect(clusters, confidence) for key, clusters in found.items()}
+        return counting.per_patient(units, asked)
 
 
 def clustering(

@@ -24,7 +24,7 @@ from registry.measures.strata import Question, in_order
 from registry.measures.whose import permitted
 from registry.stats.clustering import ClusteredInterval, clustered_wilson_interval
 from registry.stats.estimators import CLUSTERED, CLUSTERED_METHOD, ESTIMATORS
-from registry.stats.proportions import upper_bound_no_events
+from registry.stats.proportions import bounds_with_missing, upper_bound_no_events
 from registry.stats.quantiles import spread
 
 if TYPE_CHECKING:
@@ -201,7 +201,7 @@ def proportions_of(
                 method=method,
                 patients=one.patients,
                 registry=stamp,
-                bounds=_bounds(bounds[measure], one),
+                bounds=_bounds(bounds[measure], one, confidence),
                 upper_bound_no_events=None
                 if one.numerator
                 else upper_bound_no_events(one.denominator, confidence),
@@ -234,10 +234,17 @@ def extremes(form: str, counts: Counts) -> tuple[tuple[int, int], tuple[int, int
     return None
 
 
-def _bounds(form: str, counts: Counts) -> Bounds | None:
-    """The rate if none, and if all, of the unknown outcomes had counted."""
+def _bounds(form: str, counts: Counts, confidence: float) -> Bounds | None:
+    """The rate if none, and if all, of the unknown outcomes had counted; with chance allowed for where it can be."""
     found = extremes(form, counts)
-    return found and Bounds(_share(*found[0]), _share(*found[1]), counts.unknown.get("u", 0))
+    if found is None:
+        return None
+    best, worst = (_share(*one) for one in found)
+    unknown = counts.unknown.get("u", 0)
+    if form != "missing":
+        return Bounds(best, worst, unknown)
+    around = bounds_with_missing(counts.numerator, counts.denominator, unknown, confidence)
+    return Bounds(best, worst, unknown, *around.ci)
 
 
 def _share(x: int, n: int) -> float | None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
@@ -23,12 +23,17 @@ class Bounds:
     """Rate if none, and if all, of the units with an unknown outcome had counted.
 
     ``unknown`` counts those whose outcome could add to the numerator; ``lower`` and
-    ``upper`` are None where nothing is known or unknown.
+    ``upper`` are None where nothing is known or unknown. ``interval_lower`` and
+    ``interval_upper`` allow for chance as well: the Wilson lower limit of the one and the
+    upper limit of the other, at the confidence of the result; None where the two have
+    denominators of their own.
     """
 
     lower: float | None
     upper: float | None
     unknown: int
+    interval_lower: float | None = None
+    interval_upper: float | None = None
 
 
 @dataclass(frozen=True)
@@ -72,7 +77,7 @@ class ProportionResult:
         return {
             **made,
             "excluded": dict(self.excluded),
-            "bounds": bounds and {"lower": bounds.lower, "upper": bounds.upper, "unknown": bounds.unknown},
+            "bounds": bounds and asdict(bounds),
             **_dates(self),
         }
 
@@ -123,7 +128,8 @@ class ClusteringEffect:
 
     ``ratio`` is the width of the clustered interval over that of the plain one, None
     where either has no width; ``design_effect`` is the one applied, ``from_data`` says
-    whether the data showed it.
+    whether the data showed it. ``alike`` is the correlation of two procedures of one patient
+    (analysis of variance), None where no patient has two or all outcomes are the same.
     """
 
     ratio: float | None
@@ -131,6 +137,7 @@ class ClusteringEffect:
     from_data: bool
     patients: int
     procedures: int
+    alike: float | None = None
 
 
 @dataclass(frozen=True)

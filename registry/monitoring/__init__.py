@@ -3,6 +3,11 @@
 from registry.monitoring.adjusted import Adjusted, adjusted
 from registry.monitoring.comparison import Comparison, Pair, compare_groups, compare_periods
 from registry.monitoring.cumulative import Accepted, Cumulative, Signal, accepted_rate, cumulative
+from registry.monitoring.later_cancer import (
+    LaterCancer,
+    later_cancer_by_group,
+    later_cancer_in_periods,
+)
 from registry.monitoring.notes import ANSWERS, Note, answer, notes
 from registry.monitoring.periods import Point, Volume, about_the_median, points, volumes
 from registry.monitoring.watched import Watched, watch
@@ -14,6 +19,7 @@ __all__ = [
     "Adjusted",
     "Comparison",
     "Cumulative",
+    "LaterCancer",
     "Note",
     "Pair",
     "Point",
@@ -28,6 +34,8 @@ __all__ = [
     "compare_groups",
     "compare_periods",
     "cumulative",
+    "later_cancer_by_group",
+    "later_cancer_in_periods",
     "notes",
     "points",
     "volumes",

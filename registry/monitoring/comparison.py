@@ -5,11 +5,15 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
+
 from registry.errors import UsageProblem
-from registry.measures import NOT_RECORDED, WORTH_SAYING, clustering_effects, evaluate
+from registry.measures import NOT_RECORDED, WORTH_SAYING, evaluate, patients
+from registry.measures.clusters import effect
 from registry.monitoring.comparison_words import sentences
-from registry.monitoring.watched import known
+from registry.monitoring.watched import apart, known
 from registry.people import Action, require
+from registry.stats.clustering import GroupTest, rao_scott_test
 from registry.stats.comparison import (
     Difference,
     GroupComparison,
@@ -29,10 +33,11 @@ if TYPE_CHECKING:
     from datetime import date
 
     from registry.measures import Measure, ProportionResult
-    from registry.measures.counting import Reader
+    from registry.measures.counting import Clusters, Reader
 
 POWER = 0.8
 Period = tuple["date", "date"]
+_NOBODY: Clusters = ([], [], [])
 
 
 @dataclass(frozen=True)
@@ -77,7 +82,11 @@ class Pair:
 
 @dataclass(frozen=True)
 class Comparison:
-    """One measure compared: the groups, the chosen pair, and tests over all groups and quarters."""
+    """One measure compared: the groups, the chosen pair, and tests over all groups and quarters.
+
+    ``by_patient`` asks the same of the groups with procedures of one patient held together
+    within each group; a patient with procedures in two groups counts in both.
+    """
 
     measure: Measure
     what: str
@@ -85,6 +94,7 @@ class Comparison:
     names: tuple[str, ...]
     pair: Pair | None
     same: GroupComparison | None
+    by_patient: GroupTest
     quarters: tuple[ProportionResult, ...]
     trend: GroupComparison
     minimum: int
@@ -138,6 +148,7 @@ class Comparison:
             ],
             "pair": shown,
             "same": self.same and vars(self.same),
+            "same_by_patient": vars(self.by_patient),
             "trend": vars(self.trend),
             "quarters": [one.to_dict() for one in self.quarters],
             "sentences": list(self.sentences),
@@ -184,18 +195,16 @@ def compare_periods(
     """
     require(Action.FIGURES, registry)
     measure = known(measure_id, "proportion")
-    if max(first[0], second[0]) <= min(first[1], second[1]):
-        raise UsageProblem(
-            f"The periods {first[0]} to {first[1]} and {second[0]} to {second[1]} overlap: "
-            "a procedure would stand on both sides. Let one end before the other begins."
-        )
+    apart(first, second)
     found: list[Any] = []
     wider = []
+    clusters = []
     for start, end in (first, second):
         asked = {"as_of": as_of, "start": start, "end": end, "within": within, "confidence": confidence}
         found += evaluate(registry, [measure_id], interval=interval, **asked)  # type: ignore[arg-type]
-        effects = clustering_effects(registry, [measure_id], **asked)  # type: ignore[arg-type]
-        wider.append(next((one.ratio for one in effects.values()), None))
+        held = patients(registry, [measure_id], as_of=as_of, start=start, end=end, within=within)
+        clusters.append(next(iter(held.values()), _NOBODY))
+        wider.append(effect(clusters[-1], confidence).ratio if held else None)
     names = (f"{first[0]} to {first[1]}", f"{second[0]} to {second[1]}")
     span = (min(first[0], second[0]), max(first[1], second[1]))
     return _made(
@@ -206,6 +215,7 @@ def compare_periods(
         names,
         _pair(found, names, (wider[0], wider[1]), confidence, minimum),
         None,
+        clusters,
         as_of,
         span,
         within,
@@ -254,6 +264,7 @@ def compare_groups(
     stated = [name for name in names if name != NOT_RECORDED]
     if pair is None and len(stated) == 2:
         pair = (stated[0], stated[1])
+    held = patients(registry, [measure_id], as_of=as_of, start=start, end=end, by=by)
     made = None
     if pair is not None:
         for one in pair:
@@ -261,13 +272,27 @@ def compare_groups(
                 raise UsageProblem(f"{one}: no procedure has this {by}. Known: {', '.join(names) or 'none'}.")
         if pair[0] == pair[1]:
             raise UsageProblem(f"{pair[0]}: is named twice. Name two different groups.")
-        effects = clustering_effects(registry, [measure_id], **asked)  # type: ignore[arg-type]
         chosen = [next(one for one in found if one.stratum == name) for name in pair]
-        wider = [effects[measure_id, name].ratio if (measure_id, name) in effects else None for name in pair]
+        wider = [
+            effect(held[measure_id, name], confidence).ratio if (measure_id, name) in held else None
+            for name in pair
+        ]
         made = _pair(chosen, pair, (wider[0], wider[1]), confidence, minimum)
     same = homogeneity_test([one.numerator for one in found], [one.denominator for one in found])
     return _made(
-        registry, measure, by, found, names, made, same, as_of, (start, end), None, confidence, minimum
+        registry,
+        measure,
+        by,
+        found,
+        names,
+        made,
+        same,
+        list(held.values()),
+        as_of,
+        (start, end),
+        None,
+        confidence,
+        minimum,
     )
 
 
@@ -279,6 +304,7 @@ def _made(
     names: Sequence[str],
     pair: Pair | None,
     same: GroupComparison | None,
+    clusters: Sequence[Clusters],
     as_of: date,
     span: tuple[date | None, date | None],
     within: Mapping[str, str] | None,
@@ -302,6 +328,7 @@ def _made(
         tuple(names),
         pair,
         same,
+        _by_patient(clusters),
         tuple(with_some),
         trend,
         minimum,
@@ -309,6 +336,14 @@ def _made(
         as_of,
         registry.stamp(),
     )
+
+
+def _by_patient(clusters: Sequence[Clusters]) -> GroupTest:
+    """Whether the groups differ, each with the design effect of its own patients."""
+    parts = [[np.repeat(one[place], one[2]) for one in clusters] for place in (0, 1)]
+    labels = np.repeat(np.arange(len(clusters)), [len(one) for one in parts[0]])
+    y, n = (np.concatenate([*part, np.empty(0)]) for part in parts)
+    return rao_scott_test(labels, y, n)
 
 
 def _pair(

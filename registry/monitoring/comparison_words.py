@@ -17,6 +17,8 @@ def sentences(made: Comparison) -> tuple[str, ...]:
     said = [*_pair(made)] if made.pair else []
     if made.same is not None:
         said.append(_same(made))
+    if text := _by_patient(made):
+        said.append(text)
     said.append(_trend(made))
     said.append(
         "A difference says nothing about its reason: other patients, other findings and what is not known yet can make one. "
@@ -142,6 +144,26 @@ def _same(made: Comparison) -> str:
         else ""
     )
     return f"All {same.df + 1} groups with procedures together: chi-square {same.chi2:.2f}, {same.df} degrees of freedom, p {p_value(same.p)}: {told}.{spread}"
+
+
+def _by_patient(made: Comparison) -> str:
+    """The test that holds procedures of a patient together; empty where it adds nothing."""
+    test = made.by_patient
+    if (
+        test.p is None
+        or max(test.deff) <= 1.0
+        or not all(one.denominator >= made.minimum for one in made.groups)
+    ):
+        return ""
+    told = (
+        "the groups differ by more than chance alone explains"
+        if test.p < 1 - made.confidence
+        else "no difference between the groups is shown"
+    )
+    return (
+        f"With the procedures of each patient held together (Rao and Scott; variance up to {max(test.deff):.2f} times that of independent "
+        f"procedures): chi-square {test.chi2:.2f}, {test.df} degrees of freedom, p {p_value(test.p)}: {told}."
+    )
 
 
 def _trend(made: Comparison) -> str:

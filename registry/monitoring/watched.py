@@ -130,3 +130,18 @@ def known(measure_id: str, kind: str) -> Measure:
         others = {"proportion": "proportions", "quantity": "quantities"}[kind]
         raise UsageProblem(f"{measure_id}: is no {kind}; this is for {others} only.")
     return measure
+
+
+def apart(first: tuple[date, date], second: tuple[date, date]) -> None:
+    """Stop where two periods share a day.
+
+    Raises
+    ------
+    UsageProblem
+        They overlap.
+    """
+    if max(first[0], second[0]) <= min(first[1], second[1]):
+        raise UsageProblem(
+            f"The periods {first[0]} to {first[1]} and {second[0]} to {second[1]} overlap: "
+            "a procedure would stand on both sides. Let one end before the other begins."
+        )

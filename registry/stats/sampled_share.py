@@ -11,21 +11,21 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, fields
 from functools import cache
-from math import pi, sqrt
+from math import sqrt
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtri
 
 from registry.stats.arguments import FloatArray
+from registry.stats.ring_arcs import InSectors, Single, in_cylinder
 
-Single = NDArray[np.float32]
 Pair = tuple[FloatArray, FloatArray]
 Work = Callable[[slice], Pair]
 
 _SEED = 20260630
-_CHUNK, _SECTOR_CHUNK = 64, 16
-"""Targets worked out at once: small enough for the cache of a core."""
+_CHUNK = 16
+"""Targets worked out at once: what they take stays in the cache of a core and in memory already claimed."""
 _ROUNDING = 1e-5
 """A share that differs from the stated one by single precision only is not below it."""
 
@@ -149,8 +149,7 @@ def sampled_shares(
     """
     _check(placed, cylinder_radii, at_least, sectors)
     points = _points(rule)
-    chunk = _CHUNK if sectors is None else _SECTOR_CHUNK
-    parts = [slice(start, start + chunk) for start in range(0, placed.size, chunk)]
+    parts = [slice(start, start + _CHUNK) for start in range(0, placed.size, _CHUNK)]
 
     def work(part: slice) -> Pair:
         cut = None if sectors is None else sectors.at(part)
@@ -235,12 +234,12 @@ def _averaged(
     radius = placed.sphere_radius.astype(np.float32)
     rings = _rings(points.rings)
     chords = _chords(rings, radius, along.astype(np.float32), placed.aperture_length.astype(np.float32))
-    ring = radius[:, None] * rings.distance
+    ring = rings.distance[:, None] * radius
     mean, chance = [], []
     inside: Callable[[Single, Single, Single, Single], Iterator[Single]]
-    inside = _in_cylinder if sectors is None else _InSectors(sectors)
+    inside = in_cylinder if sectors is None else InSectors(sectors.start, sectors.width)
     for arc in inside(first, second, ring, radii.astype(np.float32)):
-        share = np.matmul(arc, chords)
+        share = np.matmul(chords, arc.transpose(1, 2, 0, 3))
         mean.append(share.mean(axis=(2, 3)))
         chance.append((share >= at_least - _ROUNDING).mean(axis=(2, 3)))
     return np.stack(mean).swapaxes(1, 2).astype(np.float64), np.stack(chance).swapaxes(1, 2)
@@ -267,101 +266,10 @@ def _rings(number: int) -> _Rings:
 
 
 def _chords(rings: _Rings, radius: Single, along: Single, length: Single) -> Single:
-    """Weight of each ring times the part of its chord inside the aperture: (targets, repeats, rings, along)."""
-    half = (radius[:, None] * rings.half_chord)[:, None, :, None]
+    """Weight of each ring times the part of its chord inside the aperture: (targets, repeats, along, rings)."""
+    half = (radius[:, None] * rings.half_chord)[:, None, None, :]
     end = (length / 2.0)[:, None, None, None]
-    place = along[:, :, None, :]
+    place = along[..., None]
     inside = np.minimum(half, end - place) - np.maximum(-half, -end - place)
-    kept: Single = np.maximum(inside, 0.0) / (2.0 * half) * rings.weight[:, None]
+    kept: Single = np.maximum(inside, 0.0) / (2.0 * half) * rings.weight
     return kept
-
-
-def _in_cylinder(first: Single, second: Single, ring: Single, radii: Single) -> Iterator[Single]:
-    """Share of each ring within each radius: (targets, repeats, across, rings)."""
-    squared = (first**2 + second**2)[..., None]
-    t = ring[:, None, None, :]
-    scale = 0.5 / np.maximum(np.sqrt(squared) * t, np.float32(1e-12))
-    base = squared + t**2
-    for radius in radii:
-        cosine = (base - (radius**2)[:, None, None, None]) * scale
-        np.clip(cosine, -1.0, 1.0, out=cosine)
-        np.arccos(cosine, out=cosine)
-        cosine *= np.float32(1.0 / pi)
-        yield cosine
-
-
-class _InSectors:
-    """The same, only of what lies within the sectors.
-
-    On a ring, three conditions each hold on one arc: inside the cylinder, past the first
-    ray of a sector, before its second. Their common part is worked out as angles.
-    """
-
-    def __init__(self, sectors: Sectors) -> None:
-        self._sectors = sectors
-
-    def __call__(self, first: Single, second: Single, ring: Single, radii: Single) -> Iterator[Single]:
-        towards = np.arctan2(-second, -first)[..., None]
-        t = ring[:, None, None, :]
-        arcs = [
-            (wide, _both(_past(first, second, t, towards, start), _past(first, second, t, towards, end)))
-            for wide, start, end in _convex(self._sectors)
-        ]
-        for inside in _in_cylinder(first, second, ring, radii):
-            kept = np.zeros_like(inside)
-            for wide, pieces in arcs:
-                common = _common(inside * np.float32(pi), pieces)
-                common *= np.float32(0.5 / pi)
-                if wide.any():
-                    common = np.where(wide[:, None, None, None], inside - common, common)
-                kept += common
-            yield kept
-
-
-def _convex(sectors: Sectors) -> Iterator[tuple[NDArray[np.bool_], FloatArray, FloatArray]]:
-    """Each sector as two half-planes: inner normals in degrees; of a wide one what it leaves out."""
-    for start, width in zip(sectors.start.T, sectors.width.T, strict=True):
-        wide = width > 180.0
-        low = np.where(wide, start + width, start)
-        high = low + np.where(wide, 360.0 - width, width)
-        yield wide, low + 90.0, high - 90.0
-
-
-def _past(
-    first: Single, second: Single, t: Single, towards: Single, normal: FloatArray
-) -> tuple[Single, Single]:
-    """Arc of each ring on the inner side of a ray: middle, from the needle's direction on, and half width."""
-    angle = np.radians(normal).astype(np.float32)[:, None, None]
-    side = first * np.cos(angle) + second * np.sin(angle)
-    half = np.arccos(np.clip(-side[..., None] / t, -1.0, 1.0))
-    middle: Single = angle[..., None] - towards
-    middle -= np.float32(2.0 * pi) * np.round(middle / np.float32(2.0 * pi))
-    return middle, half
-
-
-def _both(one: tuple[Single, Single], other: tuple[Single, Single]) -> list[tuple[Single, Single]]:
-    """What two arcs of a circle share, as up to four stretches of -pi to pi; empty ones end before they begin."""
-    turn = np.float32(2.0 * pi)
-
-    def stretches(middle: Single, half: Single) -> list[tuple[Single, Single]]:
-        again = middle - np.copysign(turn, middle)
-        return [(middle - half, middle + half), (again - half, again + half)]
-
-    return [
-        (np.maximum(low, other_low), np.minimum(high, other_high))
-        for low, high in stretches(*one)
-        for other_low, other_high in stretches(*other)
-    ]
-
-
-def _common(half: Single, pieces: list[tuple[Single, Single]]) -> Single:
-    """Length of stretches of a circle between -half and half; 0 where there is no sector (NaN)."""
-    length, end, start = np.zeros_like(half), np.empty_like(half), np.empty_like(half)
-    minus = -half
-    for low, high in pieces:
-        np.minimum(half, high, out=end)
-        np.maximum(minus, low, out=start)
-        end -= start
-        # fmax passes over NaN
-        length += np.fmax(end, np.float32(0.0), out=end)
-    return length

@@ -20,7 +20,8 @@ from registry.stats.estimators import ESTIMATORS
 from registry.stats.monitoring import adjust_pvalues, funnel_limits, overdispersion
 from registry.stats.outlying import against_others, chance_of_any, smaller_tail
 from registry.stats.proportions import upper_bound_no_events
-from registry.stats.shrinkage import beta_binomial
+from registry.stats.rates import observed_expected
+from registry.stats.shrinkage import beta_binomial, logit_normal
 from registry.units import words
 from registry.units.pool import Pool, pool
 from registry.units.rows import Background, backgrounds
@@ -50,8 +51,9 @@ class Unit:
     ``looked_at`` says whether n reaches the minimum; only then are there a proportion with
     Wilson limits, ``limits`` (0.1, 2.5, 97.5 and 99.9 % at this n, as drawn), ``tail`` (exact
     chance of a count so far out or further, at the rate of all), ``expected`` events at the
-    rate ``compared_with``, the exact ``p``, its value ``adjusted`` for the number of units,
-    and the ``shrunken`` rate with its limits. ``deviation`` is in standard deviations of
+    rate ``compared_with``, ``ratio`` of x to them with exact Poisson limits (None with less than
+    one expected), the exact ``p``, its value ``adjusted`` for the number of units, and the
+    ``shrunken`` rate with its limits, ``shrunken_otherwise`` by another model. ``deviation`` is in standard deviations of
     chance, ``deviation_spread`` allows for spread between units (None with too few).
     """
 
@@ -69,6 +71,9 @@ class Unit:
     tail: float | None = None
     compared_with: float | None = None
     expected: float | None = None
+    ratio: float | None = None
+    ratio_lower: float | None = None
+    ratio_upper: float | None = None
     p: float | None = None
     adjusted: float | None = None
     flagged: bool = False
@@ -77,6 +82,7 @@ class Unit:
     shrunken: float | None = None
     shrunken_lower: float | None = None
     shrunken_upper: float | None = None
+    shrunken_otherwise: float | None = None
     background: Background | None = None
 
     @property
@@ -261,6 +267,7 @@ def _units(
     spread = overdispersion(x[enough], n[enough])
     shrunken = beta_binomial(x[some], n[some], confidence)
     deviation, deviation_spread = _placed(spread.z, enough), _placed(spread.z_adj, enough)
+    otherwise = _placed(logit_normal(x[some], n[some]).eb, some)
     drawn = _placed(shrunken.eb, some), _placed(shrunken.lower, some), _placed(shrunken.upper, some)
     limits = _limits(n, total, of)
     tails = smaller_tail(x, n, total / of) if 0 < total < of else None
@@ -282,6 +289,7 @@ def _units(
                 tail=None if tails is None else float(tails[i]),
                 compared_with=_number(others.rate[i]),
                 expected=_number(others.expected[i]),
+                **_over_expected(int(x[i]), others.expected[i], confidence),
                 p=_number(others.p[i]),
                 adjusted=_number(adjusted[i]),
                 flagged=bool(adjusted[i] <= FALSE_DISCOVERIES),
@@ -290,12 +298,23 @@ def _units(
                 shrunken=_number(drawn[0][i]),
                 shrunken_lower=_number(drawn[1][i]),
                 shrunken_upper=_number(drawn[2][i]),
+                shrunken_otherwise=_number(otherwise[i]),
                 background=named.get(code) if known else None,
             )
         elif known:
             unit = replace(unit, background=named.get(code))
         made.append(unit)
     return _Made(tuple(made), total, of, int(enough.sum()), spread, shrunken)
+
+
+def _over_expected(x: int, expected: float, confidence: float) -> dict[str, float | None]:
+    """Observed over expected, the rate of the others taken as known; nothing where too little is expected."""
+    if isnan(expected):
+        return {}
+    found = observed_expected(x, expected, confidence)
+    if found.few_expected:
+        return {}
+    return {"ratio": found.oe, "ratio_lower": found.ci[0], "ratio_upper": found.ci[1]}
 
 
 def _visible(units: tuple[Unit, ...], whose: str | None) -> tuple[tuple[Unit, ...], str]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import asdict, dataclass
-from math import exp
+from math import exp, sqrt
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -15,6 +15,7 @@ from registry.measures import load_measures
 from registry.measures.strata import Question
 from registry.people import Action, operators, require
 from registry.sqlfiles import queries
+from registry.stats.pooling import random_effects
 from registry.stats.proportions import upper_bound_no_events, wilson_interval
 from registry.stats.regression import firth_logistic
 from registry.units import words
@@ -51,12 +52,29 @@ class LearningPoint:
 
 
 @dataclass(frozen=True)
+class OneByOne:
+    """Odds ratios of a doubling, fitted for each operator alone and brought together.
+
+    ``between`` is the standard deviation of the operators' logarithms. None, with a reason,
+    where too few operators have enough of both outcomes.
+    """
+
+    operators: int
+    ratio: float | None = None
+    lower: float | None = None
+    upper: float | None = None
+    between: float | None = None
+    reason: str = ""
+
+
+@dataclass(frozen=True)
 class Learning:
     """A proportion by procedure number, and the odds ratio of a doubling of it within operators.
 
     ``no_number`` counts procedures of the denominator whose operator's experience before
     the registry is not recorded. The odds ratio has the limits of the penalised profile
-    and is None, with a reason, where the procedures cannot show it.
+    and is None, with a reason, where the procedures cannot show it. ``apart`` asks whether it
+    goes alike for all operators.
     """
 
     measure: str
@@ -73,6 +91,7 @@ class Learning:
     modelled: int
     modelled_operators: int
     reason: str
+    apart: OneByOne
     minimum: int
     confidence: float
     as_of: date
@@ -162,6 +181,7 @@ def learning(
         modelled=modelled.height,
         modelled_operators=modelled.get_column("operator").n_unique(),
         reason=reason,
+        apart=one_by_one(modelled, minimum, confidence),
         minimum=minimum,
         confidence=confidence,
         as_of=as_of,
@@ -221,3 +241,49 @@ def _per_doubling(rows: pl.DataFrame, minimum: int, confidence: float) -> tuple[
         used,
         "",
     )
+
+
+FEWEST_OPERATORS = 5
+"""Fewer fitted operators say nothing of the spread between them, and could be told apart."""
+
+
+def one_by_one(rows: pl.DataFrame, minimum: int, confidence: float) -> OneByOne:
+    """Odds ratios of the operators who have enough of both outcomes, as a mean and its spread.
+
+    Parameters
+    ----------
+    rows
+        operator, number (1, 2, ...), in_numerator; one row a procedure.
+    minimum
+        Smallest number of procedures of an operator.
+    confidence
+        Two-sided.
+
+    Sources
+    -------
+    Firth 1993 for each operator; random effects by REML with the interval of Hartung and
+    Knapp 2001, Stat Med 20:3875-3889.
+    """
+    slopes, variances = [], []
+    for code in rows.get_column("operator").unique().sort().to_list():
+        own = rows.filter(pl.col("operator") == code)
+        y = own.get_column("in_numerator").cast(pl.Int64).to_numpy()
+        if len(y) < minimum or min(int(y.sum()), int(len(y) - y.sum())) < EVENTS_PER_TERM:
+            continue
+        number = np.log2(own.get_column("number").to_numpy().astype(np.float64))
+        if np.ptp(number) == 0.0:
+            continue
+        fitted = firth_logistic((number - number.mean())[:, None], y, confidence)
+        place = 1 if fitted.intercept_added else 0
+        slopes.append(float(fitted.coef[place]))
+        variances.append(float(fitted.se[place]) ** 2)
+    if len(slopes) < FEWEST_OPERATORS:
+        few = (
+            f"{len(slopes)} operators have {EVENTS_PER_TERM} procedures of either outcome, "
+            f"{FEWEST_OPERATORS} are asked for"
+        )
+        return OneByOne(len(slopes), reason=few)
+    found = random_effects(slopes, variances, knapp_hartung=True, confidence=confidence)
+    if found.est is None or found.ci[0] is None or found.ci[1] is None or found.tau2 is None:
+        return OneByOne(len(slopes), reason=found.reason)
+    return OneByOne(len(slopes), exp(found.est), exp(found.ci[0]), exp(found.ci[1]), sqrt(found.tau2))

@@ -68,8 +68,20 @@ def shrinkage(made: Funnel) -> str:
         return f"Shrunken rates: {made.shrink_reason}, so that the best guess for each is the rate of all."
     return (
         f"Shrunken rates draw each {made.by} towards {percent(made.shrink_mean)} as if it had "
-        f"{made.shrink_size:,.0f} procedures at that rate beside its own (beta-binomial)."
+        f"{made.shrink_size:,.0f} procedures at that rate beside its own (beta-binomial).{_otherwise(made)}"
     )
+
+
+def _otherwise(made: Funnel) -> str:
+    """How far the shrunken rates hang on the model."""
+    gaps = [
+        abs(one.shrunken - one.shrunken_otherwise)
+        for one in made.units
+        if one.shrunken is not None and one.shrunken_otherwise is not None
+    ]
+    if not gaps:
+        return ""
+    return f" Where the logits of the rates are normal instead, they differ by at most {100 * max(gaps):.1f} points."
 
 
 def pooled(made: Pool, by: str) -> str:
@@ -124,11 +136,28 @@ def of_learning(made: Learning) -> tuple[str, ...]:
     if made.odds_ratio is None:
         return (*first, f"No odds ratio is given: {made.reason}.") if made.n else tuple(first)
     held = "" if made.operator else f", {made.modelled_operators} operators each compared with themselves"
-    return (
-        *first,
-        f"Twice the number of procedures goes with {made.odds_ratio:.2f} times the odds "
-        f"({100 * made.confidence:g} % interval {made.odds_lower:.2f} to {made.odds_upper:.2f}; Firth logistic, {made.modelled:,} procedures{held}).",
-        "It describes these procedures: patients, devices and habits change with the years as well.",
+    apart = made.apart
+    one_by_one = (
+        f"{apart.operators} operators fitted one by one and brought together: {apart.ratio:.2f} times the odds ({apart.lower:.2f} to "
+        f"{apart.upper:.2f}; random effects, Hartung and Knapp), standard deviation between operators {apart.between:.2f} on the logarithm."
+        if apart.ratio is not None
+        and apart.lower is not None
+        and apart.upper is not None
+        and apart.between is not None
+        else f"Whether it goes alike for all operators is not estimated: {apart.reason}."
+        if made.operator is None
+        else ""
+    )
+    return tuple(
+        one
+        for one in (
+            *first,
+            f"Twice the number of procedures goes with {made.odds_ratio:.2f} times the odds "
+            f"({100 * made.confidence:g} % interval {made.odds_lower:.2f} to {made.odds_upper:.2f}; Firth logistic, {made.modelled:,} procedures{held}).",
+            one_by_one,
+            "It describes these procedures: patients, devices and habits change with the years as well.",
+        )
+        if one
     )
 
 

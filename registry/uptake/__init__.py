@@ -27,28 +27,45 @@ from registry.uptake.diagnosis import (
     readings,
 )
 from registry.uptake.dose import Injection, Visit, VisitDoses, visit_doses, visits
+from registry.uptake.planning_and_day import SameLesion, lesion_ratios, pairs, same_lesion
 from registry.uptake.readers import benign_with_uptake, blind_readings, judged_against_counts
 from registry.uptake.scans import Scan, scan_of, scans
 from registry.uptake.summary import summary
+from registry.uptake.warning import (
+    AgainstDiagnosis,
+    MissedCancer,
+    TwoMarkers,
+    against_diagnosis,
+    beside_the_lesion,
+    missed_cancer,
+)
+from registry.uptake.warning_rows import Figure
 
 __all__ = [
     "BASELINE",
     "DECISIONS",
     "TOLERANCES",
+    "AgainstDiagnosis",
     "ClockCheck",
     "Constancy",
     "Decision",
     "DiagnosisGroup",
     "Discrimination",
+    "Figure",
     "Injection",
     "LeakTest",
+    "MissedCancer",
     "PhantomCheck",
     "PhantomTrend",
+    "SameLesion",
     "Scan",
     "Source",
+    "TwoMarkers",
     "Visit",
     "VisitDoses",
+    "against_diagnosis",
     "benign_with_uptake",
+    "beside_the_lesion",
     "blind_readings",
     "by_diagnosis",
     "clock_checks",
@@ -57,9 +74,13 @@ __all__ = [
     "discrimination",
     "judged_against_counts",
     "leak_tests",
+    "lesion_ratios",
+    "missed_cancer",
+    "pairs",
     "phantom_checks",
     "phantom_trends",
     "readings",
+    "same_lesion",
     "scan_of",
     "scans",
     "sources",

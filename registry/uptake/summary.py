@@ -8,6 +8,7 @@ from registry.people import Action, require
 from registry.uptake.decision import DECISIONS
 from registry.uptake.diagnosis import OUTCOME, SEED, by_diagnosis, discrimination, readings
 from registry.uptake.dose import visit_doses, visits
+from registry.uptake.planning_and_day import lesion_ratios, same_lesion
 from registry.uptake.readers import (
     AGAINST_REPORT,
     JUDGEMENTS,
@@ -16,8 +17,15 @@ from registry.uptake.readers import (
     judged_against_counts,
 )
 from registry.uptake.scans import scans
+from registry.uptake.warning import (
+    against_diagnosis,
+    beside_the_lesion,
+    missed_cancer,
+)
+from registry.uptake.warning_rows import of_diagnosis, of_lesion, of_markers, of_missed
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
     from datetime import date
 
     import polars as pl
@@ -25,6 +33,7 @@ if TYPE_CHECKING:
     from registry.measures.counting import Reader
     from registry.stats.quantiles import Spread
     from registry.uptake.dose import VisitDoses
+    from registry.uptake.warning_rows import Figure
 
 Row = dict[str, Any]
 
@@ -73,6 +82,11 @@ def summary(
                 method=one.method if enough else _few(one.denominator, minimum_n),
             )
         )
+    rows += _warning(found, minimum_n)
+    lesions = same_lesion(lesion_ratios(registry, as_of=as_of, start=start, end=end))
+    rows += _figures(
+        "lesion at planning and on the day", of_lesion(lesions, minimum_n), {"a ratio of 0": lesions.zeros}
+    )
     benign = benign_with_uptake(found)
     unexplained = benign.height - int(benign.get_column("is_finding_explained").sum())
     what = "benign or normal; of these x without a lesion named as explaining the finding"
@@ -94,6 +108,33 @@ def _row(
     method: str = "",
 ) -> Row:
     return dict(zip(COLUMNS, (part, what, x, n, value, *limits, unit, method), strict=True))
+
+
+def _warning(found: pl.DataFrame, minimum_n: int) -> list[Row]:
+    """Readings against the diagnosis, an empty scan as a warning, specimens beside the lesion."""
+    told, missed = against_diagnosis(found), missed_cancer(found)
+    return [
+        *_figures("uptake seen against diagnosis", of_diagnosis(told, minimum_n), told.left_out),
+        *_figures("no uptake seen against missed cancer", of_missed(missed, minimum_n), missed.left_out),
+        *_figures("specimens beside the lesion", of_markers(beside_the_lesion(found), minimum_n), {}),
+    ]
+
+
+def _figures(part: str, figures: list[Figure], left_out: Mapping[str, int]) -> list[Row]:
+    rows = [
+        _row(
+            part,
+            one.what,
+            x=one.x,
+            n=one.n,
+            value=one.value,
+            limits=one.limits,
+            unit=one.unit,
+            method=one.method,
+        )
+        for one in figures
+    ]
+    return rows + [_row(part, f"left out: {name}", x=number) for name, number in left_out.items() if number]
 
 
 def _few(n: int, minimum_n: int) -> str:

@@ -7,6 +7,7 @@
 WITH reading AS (
     SELECT
         s.procedure_id,
+        s.uptake_seen = 'equivocal' AS is_equivocal,
         CASE
             WHEN s.read_at IS NULL THEN 'time not recorded'
             WHEN f.first_report_on IS NULL OR CAST(s.read_at AS DATE) < f.first_report_on THEN 'before'
@@ -24,6 +25,7 @@ WITH reading AS (
 read_when AS (
     SELECT
         procedure_id,
+        bool_or(is_equivocal) AS is_equivocal,
         CASE
             WHEN bool_or(against_report = 'after') THEN 'after'
             WHEN bool_or(against_report = 'time not recorded') THEN 'time not recorded'
@@ -68,6 +70,11 @@ SELECT
     f.is_tracer_guided,
     f.is_uptake_read,
     f.is_uptake_seen,
+    f.is_uptake_read AND NOT f.is_uptake_seen AND coalesce(w.is_equivocal, FALSE) AS is_equivocal,
+    f.is_index,
+    date_diff('day', f.started_on, CAST($as_of AS DATE)) >= 730 AS is_window_complete,
+    f.is_resolved,
+    coalesce(date_diff('day', f.started_on, f.later_cancer_on) <= 730, FALSE) AS has_later_cancer,
     w.against_report,
     r.lesions,
     coalesce(r.is_finding_explained, FALSE) AS is_finding_explained,

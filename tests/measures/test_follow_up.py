@@ -493,6 +493,23 @@ def test_bounds_where_the_outcome_is_not_known(drawn: Drawn):
     assert bounds(drawn, "false_omission") == ((1, 3), (1 / 5, 3 / 5, 2))
 
 
+def test_bounds_with_chance_run_from_wilsons_lower_limit_to_his_upper(drawn: Drawn):
+    """None of two unknown: 1 of 5; both: 3 of 5. Wilson 1927: (p + z2/2n -+ z sqrt(p(1-p)/n + z2/4n2)) / (1 + z2/n)."""
+    drawn.linkage(reported(drawn, "cancer"), 100, "invasive")
+    drawn.imaging(reported(drawn, "clear"), 700)
+    drawn.imaging(reported(drawn, "clear too"), 700)
+    reported(drawn, "not known")
+    reported(drawn, "not known either")
+
+    def wilson(p: float, sign: int) -> float:
+        z2 = 1.959963984540054**2
+        return (p + z2 / 10 + sign * (z2 * (p * (1 - p) / 5 + z2 / 100)) ** 0.5) / (1 + z2 / 5)
+
+    (result,) = evaluate(drawn.built(), ["false_omission"], as_of=day(AS_OF))
+    assert result.bounds.interval_lower == pytest.approx(wilson(1 / 5, -1))
+    assert result.bounds.interval_upper == pytest.approx(wilson(3 / 5, 1))
+
+
 def test_bounds_of_missed_at_biopsy(drawn: Drawn):
     """x = 1 missed of n = 2 cancers, u = 3 without cancer and not resolved: from 1/2 to 4/5."""
     drawn.linkage(reported(drawn, "missed"), 100, "invasive")

@@ -150,3 +150,29 @@ def test_the_command_gives_the_pair_as_json(folder: Path):
 
 def test_day_zero_of_the_drawing_lies_in_the_first_period():
     assert FIRST[0] == day(0)
+
+
+def test_groups_are_tested_with_the_procedures_of_a_patient_held_together():
+    """Rao and Scott 1992, counts over design effects; every patient has two procedures that end alike.
+
+    Then the ratio estimator's design effect is 2 m / (m - 1) of m patients: at A 10 of 20 in m = 10,
+    at B 4 of 20 in m = 10, so 20 / 9 for both, and the chi-square is 9 / 20 of the plain one.
+    """
+    made = Drawn()
+    for site, ill in (("A", 5), ("B", 2)):
+        for patient in range(10):
+            for _ in range(2):
+                status = {} if patient < ill else {"status": "abandoned"}
+                at = made.key("F")
+                made.finding(at, patient=f"{site}{patient}")
+                made.procedure(made.key("P"), on=100, finding=at, site=site, **status)
+    made.built()
+    try:
+        found = compare_groups(made, "tissue_obtained", "site", as_of=AS_OF)
+    finally:
+        made.close()
+    plain = chi2_contingency([[10, 10], [4, 16]], correction=False)
+
+    assert found.by_patient.deff == pytest.approx((20 / 9, 20 / 9))
+    assert found.by_patient.chi2 == pytest.approx(plain.statistic * 9 / 20)
+    assert any("Rao and Scott" in one for one in found.sentences)
