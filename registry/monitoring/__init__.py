@@ -3,8 +3,16 @@
 from registry.monitoring.adjusted import Adjusted, adjusted
 from registry.monitoring.comparison import Comparison, Pair, compare_groups, compare_periods
 from registry.monitoring.cumulative import Accepted, Cumulative, Signal, accepted_rate, cumulative
-from registry.monitoring.notes import ANSWERS, Note, answer, notes
-from registry.monitoring.periods import Point, Volume, about_the_median, points, volumes
+from registry.monitoring.notes import ANSWERS, Note, answer, answered, notes
+from registry.monitoring.periods import (
+    Point,
+    Volume,
+    about_the_median,
+    last_quarters,
+    point,
+    points,
+    volumes,
+)
 from registry.monitoring.watched import Watched, watch
 from registry.monitoring.weighted import Weighted, weighted
 
@@ -25,10 +33,13 @@ __all__ = [
     "accepted_rate",
     "adjusted",
     "answer",
+    "answered",
     "compare_groups",
     "compare_periods",
     "cumulative",
+    "last_quarters",
     "notes",
+    "point",
     "points",
     "volumes",
     "watch",

@@ -12,7 +12,13 @@ from registry.errors import UsageProblem
 from registry.people import Action, require
 from registry.reports.document import Document
 from registry.reports.pack import parts
+from registry.reports.pack.asked import Asked
+from registry.reports.pack.before import before
+from registry.reports.pack.beside import beside
+from registry.reports.pack.chain import chain
+from registry.reports.pack.filled import filled
 from registry.reports.pack.small import SMALLEST, Rule
+from registry.reports.pack.watching import watching
 
 if TYPE_CHECKING:
     from datetime import date
@@ -81,20 +87,23 @@ def quality_pack(
         raise UsageProblem(
             f"Counts of 1 to {SMALLEST} are left out at least; {smallest} hides fewer. Give {SMALLEST} or more."
         )
-    asked = parts.Asked(registry, as_of, start, end, Rule(smallest if shareable else 0))
+    asked = Asked(registry, as_of, start, end, Rule(smallest if shareable else 0))
     made = [
         part
         for part in (
             parts.measures(asked),
+            before(asked),
+            *watching(asked),
+            *beside(asked),
             parts.left_out(asked),
             parts.discordance(asked),
             parts.b_categories(asked),
             parts.afterwards(asked),
             parts.harm(asked),
             parts.yearly(asked),
-            parts.sites(asked),
             parts.steps(asked),
-            parts.fields(asked),
+            filled(asked),
+            chain(asked),
             parts.definitions(),
         )
         if part is not None

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from registry import quality, timeliness
 from registry.measures import b_category_table, curve, evaluate, load_measures
 from registry.record import complications_by_grade
 from registry.reports.document import Bullets, Paragraph, Section, Table
+from registry.reports.pack.asked import Part
 from registry.reports.pack.cells import (
     lanes,
     percent,
@@ -23,44 +23,9 @@ from registry.reports.pack.small import HIDDEN
 from registry.vocabulary import label, labels
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
-    from datetime import date
-
     from registry.measures import ProportionResult
-    from registry.measures.counting import Reader
     from registry.reports.document import Block
-    from registry.reports.pack.small import Rule
-
-Rows = dict[str, list[dict[str, Any]]]
-
-
-@dataclass(frozen=True)
-class Asked:
-    """What the pack is about: the registry, the period, the day, and which cells are hidden."""
-
-    registry: Reader
-    as_of: date
-    start: date
-    end: date
-    rule: Rule
-
-    @property
-    def minimum(self) -> int:
-        """Smallest denominator for which a percentage is shown."""
-        return self.registry.site.minimum_n
-
-    @property
-    def period(self) -> dict[str, date]:
-        """Arguments that every service takes."""
-        return {"as_of": self.as_of, "start": self.start, "end": self.end}
-
-
-@dataclass(frozen=True)
-class Part:
-    """A section, and the rows of its tables by the name of their file."""
-
-    section: Section
-    rows: Rows
+    from registry.reports.pack.asked import Asked, Rows
 
 
 def measures(asked: Asked) -> Part:
@@ -210,8 +175,13 @@ def b_categories(asked: Asked) -> Part:
         }
         for one in found.ratios
     ]
+    counted = [
+        {"outcome": outcome, **{name: None if hidden else n for name, n in zip(names, row, strict=True)}}
+        for outcome, row in found.cells.items()
+    ]
     return Part(
-        Section("B categories", (cross, ratios, Bullets(held)), new_page=True), {"b_categories": rows}
+        Section("B categories", (cross, ratios, Bullets(held)), new_page=True),
+        {"b_categories": rows, "b_category_cells": counted},
     )
 
 
@@ -301,28 +271,6 @@ def yearly(asked: Asked) -> Part:
     return Part(Section("Twelve months in counts", tuple(blocks), new_page=True), {"yearly": rows})
 
 
-def sites(asked: Asked) -> Part:
-    """The proportions that every site is asked about, site by site; no order of merit."""
-    ids = (
-        "sampling_confirmed",
-        "insufficient_sample",
-        "cancer_at_biopsy",
-        "discordance",
-        "repeat_biopsy",
-        "complication",
-        "follow_up_complete",
-    )
-    found: Sequence[ProportionResult] = evaluate(asked.registry, ids, by="site", **asked.period)  # type: ignore[assignment, arg-type]
-    made = proportion_table("By site", found, asked.rule, asked.minimum)
-    note = Paragraph(
-        "Sites stand in the order of their codes. They differ in the patients they see and by chance; no order of merit is meant.",
-        "small",
-    )
-    return Part(
-        Section("Sites", (made, note), new_page=True), {"by_site": proportion_rows(found, asked.rule)}
-    )
-
-
 def steps(asked: Asked) -> Part:
     """Days between the steps."""
     found = timeliness.timeliness(asked.registry, **asked.period)  # type: ignore[arg-type]
@@ -345,31 +293,6 @@ def steps(asked: Asked) -> Part:
     if asked.rule.upto:
         rows = [{key: row[key] for key in ("interval", "words", "n", "median", "q1", "q3")} for row in rows]
     return Part(Section("Timeliness", (made,)), {"timeliness": rows})
-
-
-def fields(asked: Asked) -> Part:
-    """Which expected fields are filled."""
-    counted = quality.completeness(asked.registry, **asked.period)
-    found = quality.by_field(counted, as_of=asked.as_of, minimum=asked.minimum)
-    rule = asked.rule
-    cells = tuple(
-        (
-            one.words,
-            HIDDEN if rule.hides(one.x, one.n) else f"{one.x:,} / {one.n:,}",
-            HIDDEN if rule.hides(one.x, one.n) else percent(one.proportion),
-        )
-        for one in found
-        if one.n
-    )
-    made = Table(
-        "Expected fields that are filled", ("Field", "Filled / expected", "Share"), cells, frozenset((1, 2))
-    )
-    rows = [
-        {"table": one.table, "field": one.words, "filled": one.x, "expected": one.n}
-        for one in found
-        if one.n and not rule.hides(one.x, one.n)
-    ]
-    return Part(Section("Completeness", (made,), new_page=True), {"completeness": rows})
 
 
 def definitions() -> Part:

@@ -40,3 +40,7 @@ class Rule:
         if not self.upto:
             return ""
         return f"To be shared: counts of 1 to {self.upto}, and rates, intervals and inner cells that would give one away, are left out ({HIDDEN})."
+
+    def hides_apart(self, part: tuple[int, int], whole: tuple[int, int]) -> bool:
+        """Whether x of n of a part, taken from x of n of a whole beside it, leave a small cell."""
+        return self.hides(abs(whole[0] - part[0]), abs(whole[1] - part[1]))
