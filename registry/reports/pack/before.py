@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from registry.measures import load_measures
 from registry.monitoring import compare_periods
-from registry.monitoring.comparison_words import p_value, points, signed
+from registry.monitoring.comparison_words import meaning, p_value, points, signed
 from registry.reports.document import Bullets, Paragraph, Section, Table
 from registry.reports.pack import charts
 from registry.reports.pack.asked import COMMITTEE, Part
@@ -59,10 +59,11 @@ def before(asked: Asked) -> Part:
     blocks.append(
         Table(
             "The period and the one before",
-            ("Measure", "Before", "Period", "Difference, points", "95 % interval", "p"),
+            ("Measure", "Before", "Period", "Difference, points", "95 % interval", "p", "Trend, p"),
             tuple(_cells(asked, one) for one in found),
-            frozenset((1, 2, 3, 5)),
-            widths=(4, 2, 2, 2, 3, 1.4),
+            frozenset((1, 2, 3, 5, 6)),
+            (_note(found),),
+            widths=(4, 2, 2, 2, 3, 1.2, 1.2),
         )
     )
     blocks.append(
@@ -94,29 +95,44 @@ def _lane(made: Comparison) -> tuple[str, float, float, float, str]:
 def _cells(asked: Asked, made: Comparison) -> tuple[str, ...]:
     title = made.measure.title
     if _hides(asked, made):
-        return title, HIDDEN, HIDDEN, HIDDEN, HIDDEN, HIDDEN
+        return title, *([HIDDEN] * 6)
     counts = [f"{one.numerator:,} / {one.denominator:,}" for one in made.groups]
     pair = made.pair
     if not made.is_shown or pair is None or pair.difference.diff is None:
-        return title, *counts, "counts only", "", ""
+        return title, *counts, "counts only", "", "", ""
     return (
         title,
         *counts,
         signed(pair.difference.diff),
         points(pair.difference.ci).removesuffix(" points"),
         "no test" if pair.p is None else p_value(pair.p),
+        "no test" if made.trend.p is None else p_value(made.trend.p),
+    )
+
+
+def _note(found: list[Comparison]) -> str:
+    """The tests, and in which measures procedures of one patient are alike."""
+    alike = [one.measure.title for one in found if one.is_shown and one.pair and one.pair.is_clustered]
+    said = (
+        "p: score test of the difference. Trend: Cochran-Armitage over the quarters of both periods; a rise and fall within them "
+        "would not show."
+    )
+    if not alike:
+        return said
+    return (
+        f"{said} Procedures of one patient are alike in: {', '.join(alike)}. There difference and tests, which take procedures as "
+        "independent, are too sure."
     )
 
 
 def _sentence(made: Comparison) -> str:
     """The rates and what their difference means; the words on all comparisons stand once, above."""
-    pair, trend = made.pair, made.sentences[-2]
+    pair = made.pair
     assert pair is not None
-    said = [f"{made.measure.title}:"]
-    if made.is_shown:
-        then, now = (percent(one.numerator / one.denominator) for one in (pair.first, pair.second))
-        said.append(f"{then} before, {now} in the period.")
-    return " ".join((*said, *made.sentences[1:-2], trend))
+    if not made.is_shown:
+        return f"{made.measure.title}: fewer than {made.minimum} procedures in one of the two: counts only, nothing is compared."
+    then, now = (percent(one.numerator / one.denominator) for one in (pair.first, pair.second))
+    return " ".join((f"{made.measure.title}: {then} before, {now} in the period.", *meaning(pair)))
 
 
 def _row(asked: Asked, made: Comparison, first: tuple[date, date]) -> dict[str, Any]:

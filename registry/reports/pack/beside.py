@@ -10,7 +10,7 @@ from registry.reports.pack import charts
 from registry.reports.pack.asked import COMMITTEE, Part
 from registry.reports.pack.cells import percent, span
 from registry.reports.pack.small import HIDDEN
-from registry.units import OPERATOR, WAYS, funnel, without_names
+from registry.units import OPERATOR, SITE, WAYS, funnel, without_names
 from registry.units import words as said
 from registry.units.frames import limit_lines, marks, name_of, unit_frame
 
@@ -85,7 +85,7 @@ def _blocks(
                 said.looked_at(one),
                 said.flags(one),
                 said.spread(one),
-                said.pooled(one.pool, by),
+                said.pooled(one.pool, by) if by == SITE else "",
                 one.withheld,
             )
         else:
@@ -94,7 +94,10 @@ def _blocks(
         text = " ".join(sentence for sentence in sentences if sentence)
         if text:
             blocks.append(Paragraph(f"By {by}: {text}", "small"))
-    cells = tuple(_cells(by, unit) for by, one in shown.items() for unit in one.units if unit.n)
+    spread = any(one.spread is not None for one in shown.values())
+    cells = tuple(
+        _cells(by, unit)[: 7 if spread else 6] for by, one in shown.items() for unit in one.units if unit.n
+    )
     if cells:
         heads = (
             "Unit",
@@ -103,20 +106,25 @@ def _blocks(
             "Expected",
             "Outside",
             "p, adjusted",
-            "Spread allowed for",
+            *(["Spread allowed for"] if spread else []),
         )
         note = (
             "Expected: events at the rate of all, or of all the others for a unit with a tenth of the procedures or more. p: Fisher, "
-            "adjusted by Benjamini and Hochberg. Spread allowed for: deviation in standard deviations after over-dispersion.",
+            "adjusted by Benjamini and Hochberg."
+            + (
+                " Spread allowed for: deviation in standard deviations after over-dispersion."
+                if spread
+                else ""
+            ),
         )
         blocks.append(
             Table(
                 f"{title} by operator and site",
                 heads,
                 cells,
-                frozenset((1, 3, 5, 6)),
+                frozenset((1, 3, 5, 6) if spread else (1, 3, 5)),
                 note,
-                (4, 2.6, 4.6, 2, 2, 2.4, 2.6),
+                (4, 2.6, 4.6, 2, 2, 2.4, 2.6)[: 7 if spread else 6],
             )
         )
     return tuple(blocks)

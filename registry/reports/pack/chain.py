@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import asdict
+from datetime import timedelta
 from typing import TYPE_CHECKING, Any
 
 from registry import uptake
@@ -20,6 +21,9 @@ if TYPE_CHECKING:
     from registry.reports.pack.asked import Asked, Rows
     from registry.uptake import VisitDoses
 
+DRAWN_DAYS = 731
+"""Two years of checks are drawn; sentences and files hold all."""
+
 
 def chain(asked: Asked) -> Part:
     """Whether scanner, targeting and clocks are as they were on the as-of day, and dose per visit in the period."""
@@ -29,6 +33,7 @@ def chain(asked: Asked) -> Part:
     counts, phantom = uptake.constancy(registry, as_of=on), uptake.phantom_checks(registry, as_of=on)
     clocks = uptake.clock_checks(registry, as_of=on)
     limit, far = uptake.tolerance(registry, COUNTS_SHARE), uptake.tolerance(registry, PHANTOM_MM)
+    since = on - timedelta(days=DRAWN_DAYS)
     blocks: list[Block] = [
         Paragraph(f"As of {on}, for the medical physicist. {said.tolerances(registry)}", "small"),
         _sources(held, tests) if held else Paragraph("No radioactive source in use or stored is recorded."),
@@ -37,13 +42,13 @@ def chain(asked: Asked) -> Part:
         (
             (
                 "Measured over expected counts",
-                [(one.scanner, one.done_on, one.ratio, bool(one.outside)) for one in counts],
+                [(c.scanner, c.done_on, c.ratio, bool(c.outside)) for c in counts if c.done_on > since],
                 () if limit is None else (1.0 - limit, 1.0 + limit),
                 1.0,
             ),
             (
                 "Targeting error on the phantom, mm",
-                [(one.scanner, one.done_on, one.length_mm, bool(one.outside)) for one in phantom],
+                [(c.scanner, c.done_on, c.length_mm, bool(c.outside)) for c in phantom if c.done_on > since],
                 () if far is None else (far,),
                 None,
             ),
@@ -83,7 +88,18 @@ def _sources(held: list[uptake.Source], tests: list[uptake.LeakTest]) -> Table:
         when = (
             "" if test is None else " ".join(str(part) for part in (test.due_on or "", test.standing) if part)
         )
-        cells.append((one.source_id, one.site, one.nuclide, one.state, activity, left, tested, when))
+        cells.append(
+            (
+                one.source_id,
+                one.site,
+                one.nuclide,
+                label("sources", "state", one.state),
+                activity,
+                left,
+                tested,
+                when,
+            )
+        )
     return Table(
         "Sources in use or stored",
         ("Source", "Site", "Nuclide", "State", "MBq now", "Left", "Leak test", "Next due"),

@@ -6,7 +6,7 @@ What tells marks apart is their shape, so that a print without colours can be re
 from __future__ import annotations
 
 from datetime import date
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from registry.monitoring.frames import EXACT
 from registry.reports.document import Figure
@@ -30,7 +30,7 @@ if TYPE_CHECKING:
 
     import polars as pl
 
-WIDTH, HEIGHT = 480.0, 150.0
+WIDTH, HEIGHT = 480.0, 132.0
 _TOP, _PANEL = 20.0, 96.0
 _LEFT, _WIDE, _SECOND = 34.0, 190.0, 280.0
 _SHAPES = ("circle", "square", "triangle", "diamond")
@@ -141,7 +141,7 @@ def funnels(panels: Sequence[tuple[str, pl.DataFrame, pl.DataFrame, float]], wor
     drawn = [one for one in panels if one[1].height and one[2].height]
     for place, (head, marks, lines, rate) in enumerate(drawn):
         parts += _funnel(_LEFT if place == 0 else _SECOND, head, marks, lines, rate)
-    return Figure(drawing(WIDTH, HEIGHT + 8, parts), "", words) if parts else None
+    return Figure(drawing(WIDTH, HEIGHT + 10, parts), "", words) if parts else None
 
 
 def _funnel(left: float, head: str, marks: pl.DataFrame, lines: pl.DataFrame, rate: float) -> list[str]:
@@ -157,7 +157,7 @@ def _funnel(left: float, head: str, marks: pl.DataFrame, lines: pl.DataFrame, ra
         panel.line(points, MUTED, width=0.7, dash=dash)
     panel.level(rate)
     rows = marks.sort("n", "rate").to_dicts()
-    before: dict[str, float] | None = None
+    taken: list[tuple[float, float, float]] = []
     for row in rows:
         panel.bar(row["n"], row["lower"], row["upper"])
         shape, fill, edge = {
@@ -165,22 +165,27 @@ def _funnel(left: float, head: str, marks: pl.DataFrame, lines: pl.DataFrame, ra
             "flagged": ("diamond", ATTENTION, INK),
         }.get(row["kind"], ("circle", ACCENT, "#FFFFFF"))
         panel.mark(row["n"], row["rate"], shape, fill=fill, edge=edge)
-        close = (
-            before is not None
-            and row["n"] - before["n"] < 0.12 * most
-            and abs(row["rate"] - before["rate"]) < 0.12 * (high - low)
-        )
-        at_edge = row["n"] > 0.85 * most
-        panel.say(
-            row["n"],
-            row["rate"],
-            row["name"],
-            dx=-5 if at_edge else 5,
-            dy=10 if close else -4,
-            anchor="end" if at_edge else "start",
-        )
-        before = None if close else row
+        _name(panel, row, taken)
     return panel.parts
+
+
+def _name(panel: Panel, row: dict[str, Any], taken: list[tuple[float, float, float]]) -> None:
+    """The code beside its mark, at the first place where no other name stands; ``taken`` holds left, right, foot."""
+    if not row["name"]:
+        return
+    wide = 4.4 * len(row["name"])
+    left, top, width, height = panel.place
+    right_of = panel.x(row["n"]) + 5 + wide <= left + width + 10
+    start = panel.x(row["n"]) + 5 if right_of else panel.x(row["n"]) - 5 - wide
+    for dy in (-4.0, 9.0, -12.0, 17.0, -20.0):
+        foot = panel.y(row["rate"]) + dy
+        is_free = all(
+            start > right or start + wide < other or abs(foot - at) > SIZE - 0.5 for other, right, at in taken
+        )
+        if is_free and top < foot < top + height - 1:
+            break
+    taken.append((start, start + wide, foot))
+    panel.parts.append(text(start, foot, row["name"], fill=INK))
 
 
 def differences(
@@ -220,6 +225,47 @@ def differences(
         )
         panel.parts.append(text(WIDTH, y + 3, said, anchor="end"))
     return Figure(drawing(WIDTH, height, panel.parts), caption, words)
+
+
+def steps(curves: Sequence[tuple[str, pl.DataFrame]], last: int, words: str) -> Figure | None:
+    """Cumulative incidence as steps, one panel an estimate; None without a step to draw.
+
+    Parameters
+    ----------
+    curves
+        Up to two of (head, frame of days, incidence, lower, upper, at_risk in the order of days).
+    last
+        Day at which the axis ends.
+    """
+    frames = [one for _, one in curves]
+    ends = [value for one in frames for value in one.select("incidence", "upper").to_series(1).drop_nulls()]
+    ends += [value for one in frames for value in one.get_column("incidence").drop_nulls()]
+    if not ends:
+        return None
+    top = min(1.0, max(0.01, *ends))
+    parts: list[str] = []
+    for place, (head, frame) in enumerate(curves):
+        panel = Panel((_LEFT if place == 0 else _SECOND, _TOP, _WIDE, _PANEL), (0.0, float(last)), (0.0, top))
+        panel.head(head)
+        panel.upright(shares(0.0, top))
+        panel.below([(float(day), f"{day}") for day in range(0, last + 1, 365)], "days since the biopsy")
+        rows = frame.sort("days").to_dicts()
+        for name, colour, dash in (
+            ("lower", MUTED, "3 2"),
+            ("upper", MUTED, "3 2"),
+            ("incidence", ACCENT, ""),
+        ):
+            points = [(float(row["days"]), row[name]) for row in rows if row[name] is not None]
+            if points:
+                panel.line(
+                    [*points, (float(last), points[-1][1])],
+                    colour,
+                    dash=dash,
+                    steps=True,
+                    width=1.4 if name == "incidence" else 0.7,
+                )
+        parts += panel.parts
+    return Figure(drawing(WIDTH, HEIGHT + 10, parts), "", words)
 
 
 def missing_by_month(months: pl.DataFrame, caption: str, words: str) -> Figure | None:
@@ -300,8 +346,8 @@ def checks(
         parts += panel.parts
     if not parts:
         return None
-    legend = Panel((_LEFT, HEIGHT - 8, WIDTH - _LEFT, 1.0), (0.0, float(max(1, len(names)))), (0.0, 1.0))
+    legend = Panel((_LEFT, HEIGHT + 6, WIDTH - _LEFT, 1.0), (0.0, float(max(1, len(names)))), (0.0, 1.0))
     for i, name in enumerate(names):
         legend.mark(i, 0.0, _SHAPES[i % len(_SHAPES)], fill="#FFFFFF", edge=ACCENT, size=2.6)
         legend.say(i, 0.0, name, dx=7, dy=2.6)
-    return Figure(drawing(WIDTH, HEIGHT, [*parts, *legend.parts]), "", words)
+    return Figure(drawing(WIDTH, HEIGHT + 14, [*parts, *legend.parts]), "", words)

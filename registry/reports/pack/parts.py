@@ -4,10 +4,14 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from registry import quality, timeliness
+import polars as pl
+
+from registry import quality, targets, timeliness
 from registry.measures import b_category_table, curve, evaluate, load_measures
+from registry.monitoring import last_quarters
 from registry.record import complications_by_grade
 from registry.reports.document import Bullets, Paragraph, Section, Table
+from registry.reports.pack import charts
 from registry.reports.pack.asked import Part
 from registry.reports.pack.cells import (
     lanes,
@@ -23,7 +27,7 @@ from registry.reports.pack.small import HIDDEN
 from registry.vocabulary import label, labels
 
 if TYPE_CHECKING:
-    from registry.measures import ProportionResult
+    from registry.measures import CurveEstimate, ProportionResult
     from registry.reports.document import Block
     from registry.reports.pack.asked import Asked, Rows
 
@@ -41,10 +45,14 @@ def measures(asked: Asked) -> Part:
         [one.id for one in load_measures().values() if one.kind == "quantity"],
         **asked.period,  # type: ignore[arg-type]
     )
-    drawn = strip(
-        lanes(found, asked.rule, asked.minimum),
-        "All proportions of the period with their 95 % Wilson intervals; order of the groups, no order of merit.",
-    )
+    said = "All proportions of the period with their 95 % Wilson intervals; order of the groups, no order of merit."
+    quarters = {} if asked.rule.upto else _quarters(asked, ids)
+    if quarters:
+        said += f" Small dots below: the last eight quarters with {asked.minimum} procedures or more, the newest on top."
+    marks = {name: targets.drawn(name, asked.registry.site.targets_on) for name in ids}
+    if any(marks.values()):
+        said += " Ticks: targets that the service has switched on."
+    drawn = strip(lanes(found, asked.rule, asked.minimum, quarters, marks), said)
     blocks: list[Block] = [drawn] if drawn else []
     blocks.append(proportion_table("Proportions", found, asked.rule, asked.minimum))
     blocks.append(quantity_table("Quantities", quantities, asked.rule))  # type: ignore[arg-type]
@@ -55,6 +63,19 @@ def measures(asked: Asked) -> Part:
             "quantities": quantity_rows(quantities, asked.rule),  # type: ignore[arg-type]
         },
     )
+
+
+def _quarters(asked: Asked, ids: list[str]) -> dict[str, list[float]]:
+    """Measure -> rates of the last eight quarters, newest first; those with enough procedures."""
+    first = last_quarters(asked.end)[0][1]
+    found: list[ProportionResult] = evaluate(  # type: ignore[assignment]
+        asked.registry, ids, as_of=asked.as_of, start=first, end=asked.end, by="quarter"
+    )
+    made: dict[str, list[float]] = {}
+    for one in reversed(found):
+        if one.proportion is not None and one.denominator >= asked.minimum:
+            made.setdefault(one.measure, []).append(one.proportion)
+    return made
 
 
 def left_out(asked: Asked) -> Part | None:
@@ -151,7 +172,7 @@ def b_categories(asked: Asked) -> Part:
         ("Ratio", "x / n", "Rate", "95 % interval", "Not resolved"),
         tuple(
             (
-                one.name.replace("_", " "),
+                one.words,
                 HIDDEN if hidden else f"{one.x:,} / {one.n:,}",
                 HIDDEN if hidden else percent(one.proportion) if one.n >= asked.minimum else "counts only",
                 HIDDEN if hidden else span(one.lower, one.upper) if one.n >= asked.minimum else "",
@@ -244,8 +265,34 @@ def afterwards(asked: Asked) -> Part:
     kept = [
         {**row, "at_risk": None if asked.rule.is_small(row["at_risk"]) else row["at_risk"]} for row in shown
     ]
-    return Part(
-        Section("Cancer after a benign result", (made,)), {"cancer_after_benign": [] if hidden else kept}
+    files: Rows = {"cancer_after_benign": [] if hidden else kept}
+    drawn = None
+    if not asked.rule.upto:
+        # Each step is a single procedure.
+        frames = {one.name: _steps(one) for one in found.estimates.values()}
+        files["cancer_after_benign_steps"] = [
+            {"estimate": name, **row} for name, frame in frames.items() for row in frame.to_dicts()
+        ]
+        if found.n >= asked.minimum:
+            drawn = charts.steps(
+                [(f"Estimate: {name}", frame) for name, frame in frames.items()],
+                max(one.at[-1] for one in found.estimates.values()),
+                "Cumulative incidence of cancer after a benign result by two estimates, with 95 % limits; the table holds the figures at fixed days.",
+            )
+    blocks = (*((drawn,) if drawn else ()), made)
+    return Part(Section("Cancer after a benign result", blocks), files)
+
+
+def _steps(one: CurveEstimate) -> pl.DataFrame:
+    return pl.DataFrame(
+        {
+            "days": one.step_days,
+            "incidence": one.steps,
+            "lower": one.step_lower,
+            "upper": one.step_upper,
+            "at_risk": one.step_at_risk,
+        },
+        schema_overrides={"lower": pl.Float64, "upper": pl.Float64},
     )
 
 
@@ -309,5 +356,7 @@ def definitions() -> Part:
         for one in found
     ]
     cells = tuple((row["title"], row["numerator"], row["denominator"], row["window"]) for row in rows)
-    made = Table("Definitions", ("Measure", "Counted or measured", "Among", "Window"), cells)
+    made = Table(
+        "Definitions", ("Measure", "Counted or measured", "Among", "Window"), cells, widths=(3, 6, 5, 3)
+    )
     return Part(Section("Definitions", (made,), new_page=True), {"definitions": rows})

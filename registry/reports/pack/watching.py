@@ -48,8 +48,16 @@ def watching(asked: Asked) -> tuple[Part, ...]:
     if not shared:
         rows |= {"watched_design": [], "signals": []}
     parts = [Part(Section("Watched over time", tuple(lead), new_page=True), rows)]
+    hidden = []
     for name, quarters in _by_quarter(asked).items():
-        parts.append(_measure(asked, name, quarters, rows))
+        made = _measure(asked, name, quarters, rows)
+        if made is None:
+            hidden.append(load_measures()[name].title)
+        else:
+            parts.append(made)
+    if hidden:
+        text = f"Not shown, as a quarter or what lies before the period holds a small count ({HIDDEN}): {', '.join(hidden)}."
+        parts.append(Part(Section("", (Paragraph(text, "small"),)), {}))
     if not shared:
         parts.append(_answers(asked, rows))
     return tuple(parts)
@@ -74,14 +82,15 @@ def _events(one: ProportionResult) -> tuple[int, int]:
     return (one.denominator - one.numerator if rest else one.numerator), one.denominator
 
 
-def _measure(asked: Asked, name: str, quarters: list[tuple[str, Any, int, int]], rows: Rows) -> Part:
+def _measure(asked: Asked, name: str, quarters: list[tuple[str, Any, int, int]], rows: Rows) -> Part | None:
+    """One measure; None where it holds a small count."""
     measure = load_measures()[name]
     before: list[ProportionResult] = evaluate(  # type: ignore[assignment]
         asked.registry, [name], as_of=asked.as_of, end=asked.start - timedelta(days=1)
     )
     x, n = _events(before[0])
     title = f"{measure.title}{': what falls short' if measure.direction == 'higher' else ''}"
-    hidden = asked.rule.hides(x, n) or any(asked.rule.hides(*counts) for *_, counts in _counts(quarters))
+    hidden = asked.rule.hides(x, n) or any(asked.rule.hides(e, among) for _, _, e, among in quarters)
     rows["watched_by_quarter"] += [
         {
             "measure": name,
@@ -93,8 +102,7 @@ def _measure(asked: Asked, name: str, quarters: list[tuple[str, Any, int, int]],
         for quarter, _, events, among in quarters
     ]
     if hidden:
-        text = f"A quarter, or what lies before the period, holds a small count ({HIDDEN})."
-        return Part(Section(title, (Paragraph(text, "small"),), level=2), {})
+        return None
     if n < asked.minimum or x in (0, n):
         text = f"{x} of {n} procedures before the period: too few to take an accepted rate from, and nothing is drawn."
         return Part(Section(title, (Paragraph(text, "small"),), level=2), {})
@@ -115,10 +123,6 @@ def _measure(asked: Asked, name: str, quarters: list[tuple[str, Any, int, int]],
         blocks.append(_signals(asked, made, rows))
         rows["watched_design"].append(_design(made))
     return Part(Section(title, tuple(blocks), level=2), {})
-
-
-def _counts(quarters: list[tuple[str, Any, int, int]]) -> list[tuple[str, tuple[int, int]]]:
-    return [(quarter, (x, n)) for quarter, _, x, n in quarters]
 
 
 def _cumulative(asked: Asked, name: str) -> Cumulative | str:
