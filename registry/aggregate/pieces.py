@@ -39,7 +39,9 @@ class TableCell:
         made = {"denominator": self.n}
         made |= {f"{name} {place}": one for name in OUTCOMES for place, one in enumerate(self.cells[name])}
         made |= {f"not resolved {place}": one for place, one in enumerate(self.unresolved)}
-        made |= {f"resolved {place}": self.cells["n"][place] - one for place, one in enumerate(self.unresolved)}
+        made |= {
+            f"resolved {place}": self.cells["n"][place] - one for place, one in enumerate(self.unresolved)
+        }
         return made | _of_all(self)
 
     def rows(self) -> list[tuple[str, str, bool, int]]:
@@ -115,9 +117,7 @@ def without_small(piece: Piece, smallest: int) -> Piece | None:
 
     beside = {reason: count for reason, count in piece.excluded.items() if not is_small(count)}
     people = None if piece.patients is None or is_small(piece.patients) else piece.patients
-    bare: Piece = (
-        replace(piece, groups=None) if isinstance(piece, TableCell) else replace(piece, days=None)
-    )
+    bare: Piece = replace(piece, groups=None) if isinstance(piece, TableCell) else replace(piece, days=None)
     if any(is_small(one) for one in replace(bare, excluded={}, patients=None).counts().values()):
         return None
     return replace(bare, excluded=beside, patients=people)
@@ -142,7 +142,11 @@ def sum_of(pieces: Sequence[Piece]) -> Piece:
         return TableCell(n, patients, cells, unresolved, excluded, _groups(tables))
     names = curves[0].steps
     return CurveCell(
-        n, patients, {name: _steps([one.steps[name] for one in curves]) for name in names}, excluded, _days(curves)
+        n,
+        patients,
+        {name: _steps([one.steps[name] for one in curves]) for name in names},
+        excluded,
+        _days(curves),
     )
 
 
@@ -213,7 +217,12 @@ def piece_in(given: Mapping[str, Any], kind: str) -> Piece:
         A field is missing or one too many, a count is none, or they do not add up.
     """
     is_table = kind == "table"
-    fields = {"n", "patients", "excluded", *(("cells", "unresolved", "groups") if is_table else ("steps", "days"))}
+    fields = {
+        "n",
+        "patients",
+        "excluded",
+        *(("cells", "unresolved", "groups") if is_table else ("steps", "days")),
+    }
     if set(given) != fields:
         raise ValueError("a table or curve lacks a field or has one too many")
     made = _table_in(given) if is_table else _curve_in(given)
@@ -261,7 +270,9 @@ def _curve_in(given: Mapping[str, Any]) -> CurveCell:
         given["patients"],
         {str(name): tuple(tuple(one) for one in rows) for name, rows in given["steps"].items()},  # type: ignore[misc]
         dict(given["excluded"]),
-        None if days is None else {str(name): tuple(tuple(one) for one in rows) for name, rows in days.items()},  # type: ignore[misc]
+        None
+        if days is None
+        else {str(name): tuple(tuple(one) for one in rows) for name, rows in days.items()},  # type: ignore[misc]
     )
     spans = [*INTERVALS, (INTERVALS[-1][1] + 1, None)]
     for steps in made.steps.values():
@@ -274,6 +285,8 @@ def _curve_in(given: Mapping[str, Any]) -> CurveCell:
             left = at_risk - sum(ended)
         if left:
             raise ValueError("the event table does not end with nobody at risk")
-    if made.days is not None and {name: event_table(rows) for name, rows in made.days.items()} != dict(made.steps):
+    if made.days is not None and {name: event_table(rows) for name, rows in made.days.items()} != dict(
+        made.steps
+    ):
         raise ValueError("the event table is not that of its days")
     return made
