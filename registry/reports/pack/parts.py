@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 import polars as pl
 
 from registry import quality, targets, timeliness
-from registry.measures import b_category_table, curve, evaluate, load_measures
+from registry.measures import b_category_table, curve, evaluate, load_measures, standing_of
 from registry.monitoring import last_quarters
 from registry.record import complications_by_grade
 from registry.reports.document import Bullets, Paragraph, Section, Table
@@ -82,23 +82,29 @@ def left_out(asked: Asked) -> Part | None:
     """Why procedures are not in a denominator, measure by measure; not in what is shared."""
     if asked.rule.upto:
         return None
-    ids = [one.id for one in load_measures().values() if one.kind == "proportion"]
+    ids = [one.id for one in load_measures().values() if one.kind != "sampling"]
     found = evaluate(asked.registry, ids, **asked.period)  # type: ignore[arg-type]
     rows = [
-        {"measure": one.measure, "reason": reason, "procedures": number}
+        {"measure": one.measure, "reason": reason, "why": standing_of(reason), "procedures": number}
         for one in found
         for reason, number in one.excluded.items()
         if number
     ]
     cells = tuple(
-        (load_measures()[str(row["measure"])].title, str(row["reason"]), f"{row['procedures']:,}")
+        (
+            load_measures()[str(row["measure"])].title,
+            str(row["reason"]),
+            str(row["why"]),
+            f"{row['procedures']:,}",
+        )
         for row in rows
     )
     made = Table(
         "Left out, by the first reason that applies",
-        ("Measure", "Reason", "Procedures"),
+        ("Measure", "Reason", "Why", "Procedures"),
         cells,
-        frozenset((2,)),
+        frozenset((3,)),
+        widths=(5, 5, 4, 1.6),
     )
     return Part(
         Section("From all procedures to each denominator", (made,), new_page=True), {"left_out": rows}
