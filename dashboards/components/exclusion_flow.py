@@ -39,6 +39,7 @@ def flows_of_groups(measure: Measure, groups: Sequence[tuple[str, ProportionResu
     with fold:
         show(element("p", FIRST_REASON, class_="beside"))
         for name, one in groups:
+            show(element("p", name, class_="chart-title"))
             show(
                 flow_table(
                     f"{measure.title}, {name}: from all procedures to the denominator",

@@ -268,11 +268,11 @@ def _curve_in(given: Mapping[str, Any]) -> CurveCell:
     made = CurveCell(
         given["n"],
         given["patients"],
-        {str(name): tuple(tuple(one) for one in rows) for name, rows in given["steps"].items()},  # type: ignore[misc]
+        {str(name): tuple(tuple(one) for one in rows) for name, rows in given["steps"].items()},
         dict(given["excluded"]),
         None
         if days is None
-        else {str(name): tuple(tuple(one) for one in rows) for name, rows in days.items()},  # type: ignore[misc]
+        else {str(name): tuple(tuple(one) for one in rows) for name, rows in days.items()},
     )
     spans = [*INTERVALS, (INTERVALS[-1][1] + 1, None)]
     for steps in made.steps.values():

@@ -80,6 +80,7 @@ def _blocks(
     if drawn := charts.funnels(panels, words):
         blocks.append(drawn)
     for by, one in found.items():
+        sentences: tuple[str, ...]
         if by in shown:
             sentences = (
                 said.looked_at(one),

@@ -64,7 +64,7 @@ def chain(asked: Asked) -> Part:
         *said.clocks(clocks),
     )
     blocks.append(Bullets(sentences or ("No check of counts, phantom or clocks is recorded.",)))
-    doses = uptake.visit_doses(uptake.visits(registry, **asked.period))  # type: ignore[arg-type]
+    doses = uptake.visit_doses(uptake.visits(registry, **asked.period))
     blocks.append(_doses(asked, doses) if doses else Paragraph("No procedure with a tracer in the period."))
     rows: Rows = {
         "sources": [asdict(one) for one in held],
