@@ -8,6 +8,7 @@ import streamlit as st
 
 from dashboards import session, visitor
 from dashboards.components.cautions import demo_banner, footer
+from dashboards.components.menu import mark_group
 from dashboards.components.person import locked, not_for_you, person
 from dashboards.components.sidebar import sidebar
 from registry.errors import RegistryError
@@ -90,6 +91,12 @@ def page(name: str, title: str, first: str) -> st.Page:
     return st.Page(place, title=title, url_path=path, default=name == first)
 
 
+def group_of(name: str) -> int:
+    """Number of the group of a page among those that have a page to open."""
+    seen = [pages for pages in PAGES.values() if any(map(opens, pages))]
+    return next((place for place, pages in enumerate(seen) if name in pages), len(seen))
+
+
 def main() -> None:
     """Draw the sidebar and the page that was asked for."""
     st.set_page_config(
@@ -102,8 +109,9 @@ def main() -> None:
     first = next(name for pages in PAGES.values() for name in pages if opens(name))
     chosen = st.navigation(
         {group: [page(*one, first) for one in pages.items()] for group, pages in PAGES.items()},
-        expanded=True,
+        position="top",
     )
+    mark_group(group_of(chosen.url_path.replace("-", "_") or first))
     person()
     if not opens(chosen.url_path.replace("-", "_") or first):
         chosen.run()

@@ -126,6 +126,9 @@ def _copy(registry: Registry, scratch: duckdb.DuckDBPyConnection, at: datetime) 
                 columns = ", ".join([*stored_columns(table), *SYSTEM_COLUMNS])
                 found = store.frame(source, _known_rows(table, columns), {"at": naive})
                 _insert(scratch, f"main.{table.name}", columns, found, root=table.name == "procedures")
+            # Notes on signals are never changed: what had been written by then was known.
+            notes = store.frame(source, "SELECT * FROM signal_note WHERE recorded_at <= $at", {"at": naive})
+            _insert(scratch, "signal_note", "*", notes)
         finally:
             source.execute("ROLLBACK")
 

@@ -92,17 +92,32 @@ def procedures(measure: str) -> pl.DataFrame:
 
 
 @st.cache_data(show_spinner=False, max_entries=_KEPT)
-def _flow(folder: str, revision: int, measure: str, filters: session.Filters) -> list[tuple[str, int, int]]:
+def _flow(
+    folder: str,
+    revision: int,
+    measure: str,
+    as_of: date,
+    start: date | None,
+    end: date | None,
+    within: tuple[tuple[str, str], ...],
+) -> list[tuple[str, int, int]]:
     return list(
         measures.exclusion_flow(
-            session.registry(), measure, as_of=filters.as_of, start=filters.start, end=filters.end
+            session.registry(), measure, as_of=as_of, start=start, end=end, within=dict(within)
         )
     )
 
 
 def exclusion_flow(measure: str) -> list[tuple[str, int, int]]:
     """Reason, number left out and number remaining; the first entry is all procedures of the period."""
-    return _flow(*session.state(), measure, session.filters())
+    filters = session.filters()
+    return _flow(*session.state(), measure, filters.as_of, filters.start, filters.end, ())
+
+
+def exclusion_flow_of(one: measures.ProportionResult, by: str | None) -> list[tuple[str, int, int]]:
+    """The same for one group of a comparison: its own period, and its value of the stratum ``by``."""
+    within = () if by is None else ((by, one.stratum),)
+    return _flow(*session.state(), one.measure, one.as_of, one.start, one.end, within)
 
 
 @st.cache_data(show_spinner=False, max_entries=_KEPT)

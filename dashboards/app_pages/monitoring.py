@@ -8,6 +8,7 @@ from dashboards import session
 from dashboards.answers import counted
 from dashboards.components import cautions
 from dashboards.components.groups import grouped, stratum_label, stratum_name
+from dashboards.components.measure_panel import folds
 from dashboards.components.quality import lead
 from dashboards.components.watching import proportion, quantity
 from registry.measures import load_measures
@@ -65,4 +66,6 @@ if measure.kind == "proportion":
     )
 else:
     quantity(measure, watched_from, within)
+st.header("What is counted", anchor=False)
+folds(measure)
 cautions.caution(cautions.SMALL, cautions.CLUSTER)

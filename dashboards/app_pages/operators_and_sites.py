@@ -8,12 +8,14 @@ from dashboards import session
 from dashboards.components import cautions
 from dashboards.components.groups import grouped
 from dashboards.components.markup import element, show
+from dashboards.components.measure_panel import folds
 from dashboards.components.units import (
     against_experience,
     beside_one_another,
     minimum_words,
     names_kept_back,
 )
+from registry.measures import load_measures
 from registry.units import OPERATOR, WAYS
 
 show(
@@ -47,4 +49,6 @@ show(
     )
 )
 against_experience(measure)
+st.header("What is counted", anchor=False)
+folds(load_measures()[measure])
 cautions.caution(cautions.SMALL, cautions.CLUSTER)

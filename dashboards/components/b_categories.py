@@ -22,17 +22,6 @@ if TYPE_CHECKING:
 
 MEASURE = "b_category_accuracy"
 _OUTCOMES = {"m": "Cancer afterwards (m)", "b": "Excised without cancer (b)", "n": "Neither (n)"}
-_WORDS = {
-    "false_positive": "False positives",
-    "false_negative_b2": "False negatives of B2",
-    "b1_rate": "B1 rate",
-    "ppv_b5": "Predictive value of B5",
-    "ppv_b4": "Predictive value of B4",
-    "ppv_b3": "Predictive value of B3",
-    "npv_b2": "Negative predictive value of B2",
-    "specificity_biopsied": "Specificity, excised only",
-    "specificity_full": "Specificity, all",
-}
 
 
 def b_category_tables() -> None:
@@ -85,11 +74,10 @@ def _cross(found: CategoryTable) -> None:
 
 
 def _name(ratio: CategoryRatio) -> str:
-    name = _WORDS.get(ratio.name, ratio.name.replace("_", " ").capitalize())
     return (
-        f"{name}; {words.count(ratio.unresolved)} taken as free of cancer are not resolved"
+        f"{ratio.words}; {words.count(ratio.unresolved)} taken as free of cancer are not resolved"
         if ratio.unresolved
-        else name
+        else ratio.words
     )
 
 

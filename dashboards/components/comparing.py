@@ -4,7 +4,10 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+import streamlit as st
+
 from dashboards.components import words
+from dashboards.components.exclusion_flow import flows_of_groups
 from dashboards.components.groups import stratum_label
 from dashboards.components.markup import element, show
 from dashboards.components.strip import StripRow, strip
@@ -36,6 +39,23 @@ def comparison(made: Comparison, by: str | None) -> None:
         show(element("p", sentence.replace(" %", f"{words.NARROW}%"), class_="beside"))
     if made.pair is not None and made.is_shown:
         _figures(made.pair)
+    _quarters(made)
+    flows_of_groups(made.measure, [(row.name, one) for row, one in zip(rows, made.groups, strict=True)], by)
+
+
+def _quarters(made: Comparison) -> None:
+    """The quarters over which a trend was looked for, in their order."""
+    fold = st.expander("By quarter", key=f"quarters of {made.measure.id}", on_change="rerun")
+    if not fold.open:
+        return
+    with fold:
+        strip(
+            [StripRow(one.stratum, one.to_dict()) for one in made.quarters],
+            made.minimum,
+            caption=f"{made.measure.title}, quarters with procedures",
+            full_axis=False,
+            key=f"{made.measure.id} by quarter",
+        )
 
 
 def later_cancer(made: LaterCancer, by: str | None) -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 import polars as pl
+import streamlit as st
 
 from dashboards import session
 from dashboards.answers import counted
@@ -16,14 +17,43 @@ from registry.measures import standing_of
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from registry.measures import Measure
+    from registry.measures import Measure, ProportionResult
+
+
+FIRST_REASON = "A procedure is left out for the first reason that applies."
+
+
+def flows_of_groups(measure: Measure, groups: Sequence[tuple[str, ProportionResult]], by: str | None) -> None:
+    """The flow of each group of a comparison, with its best and worst case.
+
+    Parameters
+    ----------
+    groups
+        Name on screen and result.
+    by
+        Stratum that parts them; None for periods.
+    """
+    fold = st.expander("Exclusion flow", key=f"Exclusion flow {measure.id}", on_change="rerun")
+    if not fold.open:
+        return
+    with fold:
+        show(element("p", FIRST_REASON, class_="beside"))
+        for name, one in groups:
+            show(element("p", name, class_="chart-title"))
+            show(
+                flow_table(
+                    f"{measure.title}, {name}: from all procedures to the denominator",
+                    counted.exclusion_flow_of(one, by),
+                )
+            )
+            show(element("p", words.extremes(one.to_dict(), session.minimum_n()), class_="beside"))
 
 
 def exclusion_flow(measure: Measure) -> None:
     """Ordered reasons with the number left out and the number remaining, each with a slim bar."""
     flow = counted.exclusion_flow(measure.id)
     show(flow_table(f"{measure.title}: from all procedures of the period to the denominator", flow))
-    show(element("p", "A procedure is left out for the first reason that applies.", class_="beside"))
+    show(element("p", FIRST_REASON, class_="beside"))
     if measure.kind == "proportion":
         show(
             element(

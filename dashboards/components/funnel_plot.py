@@ -7,9 +7,7 @@ from typing import Any
 import polars as pl
 
 from dashboards.components.palette import ACCENT, ATTENTION, INK, MUTED, PAPER, RULE
-
-#: The axis is never shorter than this.
-LEAST_SPAN = 0.05
+from registry.units.frames import around, axis
 
 
 def funnel_plot(units: pl.DataFrame, lines: pl.DataFrame, rate: float) -> dict[str, Any]:
@@ -25,7 +23,7 @@ def funnel_plot(units: pl.DataFrame, lines: pl.DataFrame, rate: float) -> dict[s
         Share of all units together.
     """
     most = max(int(units.get_column("n").to_list()[i]) for i in range(units.height))
-    bottom, top = _range(units, lines)
+    bottom, top = axis(units, lines)
     across = {
         "field": "n",
         "type": "quantitative",
@@ -119,22 +117,6 @@ def _line(
     }
 
 
-def _range(units: pl.DataFrame, lines: pl.DataFrame) -> tuple[float, float]:
-    """From just below the lowest interval or inner limit to just above the highest, within 0 and 1."""
-    seen = [*units.get_column("lower"), *units.get_column("upper")]
-    if lines.height:
-        # Where the units are: the limits at the minimum reach far beyond and would flatten all else.
-        near = lines.filter(pl.col("n") >= units.get_column("n").min())
-        seen += [*near.get_column("low_998"), *near.get_column("high_998")]
-    return _around(seen)
-
-
-def _around(seen: list[float]) -> tuple[float, float]:
-    low, high = min(seen), max(seen)
-    room = max(LEAST_SPAN - (high - low), 0.08 * (high - low), 0.0)
-    return max(0.0, low - room), min(1.0, high + room)
-
-
 def learning_plot(points: pl.DataFrame) -> dict[str, Any]:
     """Vega-Lite specification: interval and dot for each class of procedure number, in their order.
 
@@ -147,7 +129,7 @@ def learning_plot(points: pl.DataFrame) -> dict[str, Any]:
         low=pl.coalesce("lower", "share"), high=pl.coalesce("upper", "bound", "share")
     )
     seen = drawn.filter(pl.col("share").is_not_null())
-    bottom, top = _around([float(one) for name in ("low", "high") for one in seen.get_column(name)])
+    bottom, top = around([float(one) for name in ("low", "high") for one in seen.get_column(name)])
     across = {
         "field": "numbers",
         "type": "ordinal",

@@ -21,7 +21,17 @@ _MONTHS = {YEAR: 12, TWO_YEARS: 24}
 _ONLY_AS_OF, _NOTHING = (
     frozenset({"procedure_record", "yearly_table", "concordance_review", "follow_up_due"}),
     frozenset(
-        "intake entry in_the_room measure_handbook meetings targets trail people cohort_export".split()
+        [
+            "intake",
+            "entry",
+            "in_the_room",
+            "measure_handbook",
+            "meetings",
+            "targets",
+            "trail",
+            "people",
+            "cohort_export",
+        ]
     ),
 )
 

@@ -16,11 +16,10 @@ from dashboards.components.markup import element, show
 from dashboards.components.tables import download, table
 from registry.people import Action
 from registry.units import OPERATOR
+from registry.units.frames import limit_lines, marks, name_of, unit_frame
 
 if TYPE_CHECKING:
     from registry.units import Funnel, Learning, Unit
-
-UNNAMED, OWN = "not named", "you"
 
 
 def beside_one_another(measure: str, by: str) -> None:
@@ -34,7 +33,7 @@ def beside_one_another(measure: str, by: str) -> None:
     if found.lines and drawn.height:
         show(element("p", _together(found), class_="result"))
         chart(
-            funnel_plot(_marks(found), _lines(found), found.proportion or 0.0),
+            funnel_plot(marks(found), limit_lines(found), found.proportion or 0.0),
             title=f"{found.title}, by {by}, with exact limits of chance (95 % drawn through, 99.8 % broken)",
             description=f"Each mark is one {by}: its share against its number of procedures. {' '.join(found.sentences)}",
             frame=drawn,
@@ -53,70 +52,6 @@ def _together(found: Funnel) -> str:
     return _whole(
         f"All together {100 * (found.proportion or 0):.1f} %, {words.count(found.x)} of {words.count(found.n)}."
     )
-
-
-def name_of(unit: Unit) -> str:
-    """The code, with "you" beside one's own; or that it is not named."""
-    if unit.code is None:
-        return UNNAMED
-    return f"{unit.code} ({OWN})" if unit.own else unit.code
-
-
-def unit_frame(found: Funnel) -> pl.DataFrame:
-    """One row a unit with everything that may be shown of it."""
-    rows = [
-        {
-            found.by: name_of(one),
-            "x": one.x,
-            "n": one.n,
-            "left_out": sum(one.excluded.values()),
-            "rate": one.proportion,
-            "lower": one.lower,
-            "upper": one.upper,
-            "expected": one.expected,
-            "observed_over_expected": one.ratio,
-            "observed_over_expected_lower": one.ratio_lower,
-            "observed_over_expected_upper": one.ratio_upper,
-            "outside": one.outside,
-            "p_exact": one.p,
-            "p_adjusted": one.adjusted,
-            "worth_a_look": one.flagged,
-            "deviation": one.deviation,
-            "deviation_with_spread": one.deviation_spread,
-            "shrunken": one.shrunken,
-            "shrunken_lower": one.shrunken_lower,
-            "shrunken_upper": one.shrunken_upper,
-            "shrunken_logit_normal": one.shrunken_otherwise,
-            "role": one.background.role if one.background else None,
-            "experience_before": one.background.experience_before if one.background else None,
-            "supervised": one.background.supervised if one.background else None,
-            "supervisors": "; ".join(one.background.supervisors) if one.background else None,
-        }
-        for one in found.units
-    ]
-    return pl.DataFrame(rows, infer_schema_length=None)
-
-
-def _marks(found: Funnel) -> pl.DataFrame:
-    shown = [one for one in found.units if one.proportion is not None]
-    return pl.DataFrame(
-        [
-            {
-                "name": (one.code or "") + (f" ({OWN})" if one.own else ""),
-                "n": one.n,
-                "rate": one.proportion,
-                "lower": one.lower,
-                "upper": one.upper,
-                "kind": "own" if one.own else "flagged" if one.flagged else "other",
-            }
-            for one in shown
-        ]
-    )
-
-
-def _lines(found: Funnel) -> pl.DataFrame:
-    names = ["n", "low_998", "low_95", "high_95", "high_998"]
-    return pl.DataFrame(found.lines, schema=names, orient="row")
 
 
 def _table(found: Funnel) -> None:

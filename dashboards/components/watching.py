@@ -20,19 +20,17 @@ from dashboards.components.tables import table
 from registry.errors import UsageProblem
 from registry.monitoring import about_the_median, points, volumes
 from registry.monitoring import words as said
+from registry.monitoring.frames import ERRORS, EXACT, path_frame, period_frame
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
     from datetime import date
 
     from registry.measures import Measure
-    from registry.monitoring import Adjusted, Cumulative, Point, Signal, Watched
+    from registry.monitoring import Adjusted, Cumulative, Signal, Watched
     from registry.monitoring.model import Fifth
 
 LIMITS = ("Exact, 95 % and 99.8 %", "Three standard errors (p-chart)")
-#: Columns drawn through, and broken.
-EXACT = ("lower 99.8", "upper 99.8"), ("lower 95", "upper 95")
-ERRORS: tuple[tuple[str, ...], tuple[str, ...]] = ("lower 3 errors", "upper 3 errors"), ()
 
 
 def proportion(
@@ -85,7 +83,7 @@ def quantity(measure: Measure, watched_from: date, within: answers.Within) -> No
         show(element("p", str(problem), class_="beside"))
         return
     st.header("Weighted mean", anchor=False)
-    frame = _line(made.watched, made.path, made.signals).with_columns(
+    frame = path_frame(made.watched, made.path, made.signals).with_columns(
         lower=pl.Series(made.lower), upper=pl.Series(made.upper)
     )
     chart(
@@ -109,7 +107,7 @@ def _by_period(made: Cumulative, per: str) -> None:
     minimum = session.minimum_n()
     exact = st.radio("Limits of chance", LIMITS, horizontal=True, key="limits of chance") == LIMITS[0]
     columns = EXACT if exact else ERRORS
-    frame = pl.DataFrame([_period(one, minimum, exact) for one in found], infer_schema_length=None)
+    frame = period_frame(found, minimum, exact=exact)
     outside = ", ".join(frame.filter("outside").get_column("period")) or "none"
     chart(
         run_chart(frame, made.accepted.rate, *columns),
@@ -133,24 +131,6 @@ def _by_period(made: Cumulative, per: str) -> None:
     )
     for one in (text, said.runs(about_the_median(found, minimum), [p for p in found if p.n >= minimum], per)):
         show(element("p", one.replace(" %", f"{words.NARROW}%"), class_="beside"))
-
-
-def _period(one: Point, minimum: int, exact: bool) -> dict[str, object]:
-    shown = one.n >= minimum and one.limits is not None
-    made = {
-        "period": one.period,
-        "x": one.x,
-        "n": one.n,
-        "rate": one.rate if shown else None,
-        "low": one.low if shown else None,
-        "high": one.high if shown else None,
-    }
-    names: tuple[str, ...] = ("lower 99.8", "lower 95", "upper 95", "upper 99.8")
-    limits: tuple[float, ...] | None = one.limits
-    if not exact:
-        names, limits = ERRORS[0], one.three_errors
-    made |= dict(zip(names, limits if shown and limits else [None] * len(names), strict=True))
-    return {**made, "outside": shown and (one.beyond if exact else one.beyond_errors)}
 
 
 def _adjusted(
@@ -233,24 +213,13 @@ def _sum(
     title: str,
     file_name: str,
 ) -> None:
-    frame = _line(watched, path, found)
+    frame = path_frame(watched, path, found)
     chart(
         running_line(frame, title="height of the sum", limit=limit, zero=True),
         title=title,
         description=f"Height of the sum after each of {frame.height} procedures; it signals at {limit:g}.",
         frame=frame,
         file_name=file_name,
-    )
-
-
-def _line(watched: Watched, path: tuple[float, ...], found: tuple[Signal, ...]) -> pl.DataFrame:
-    at = {one.procedure_id for one in found}
-    return watched.during.select(
-        pl.int_range(1, pl.len() + 1).alias("number"),
-        "day",
-        "procedure_id",
-        pl.Series("height", path),
-        pl.col("procedure_id").is_in(list(at)).alias("signal"),
     )
 
 

@@ -10,10 +10,21 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from registry import __version__, audit, provenance, store
-from registry.aggregate.document import SMALL, Cell, Counted, Document
+from registry.aggregate.bins import binned, coarser
+from registry.aggregate.document import SMALL, Cell, Counted, CountedPiece, Document
+from registry.aggregate.pieces import (
+    CATEGORIES,
+    OUTCOMES,
+    CurveCell,
+    TableCell,
+    event_table,
+    without_small,
+)
 from registry.errors import FileProblem, UsageProblem
 from registry.measures import counting, load_measures
-from registry.measures.definition import PROPORTION, QUANTITY, Measure
+from registry.measures.b_category import table_counts
+from registry.measures.curve import curve_counts
+from registry.measures.definition import PROPORTION, QUANTITY, TABLE, TIME_TO_EVENT, Measure
 from registry.measures.strata import Question, in_order
 from registry.people import Action, require
 from registry.stats.quantiles import spread
@@ -23,15 +34,12 @@ if TYPE_CHECKING:
     from datetime import date
     from pathlib import Path
 
-    from registry.measures.counting import Clusters, Counts, Reader
+    from registry.aggregate.pieces import Piece
+    from registry.measures.counting import Classified, Clusters, Counts, Reader
     from registry.store import Registry
 
 OPERATOR = "operator"
-_NOT_COUNTS = {
-    "table": "a cross-table of small cells; its ratios need the rows of one registry",
-    "time_to_event": "a curve needs the time of each procedure",
-    "sampling": "a probability per procedure is no count",
-}
+_NOT_COUNTS = {"sampling": "a probability per procedure is no count"}
 
 
 def collect(
@@ -43,7 +51,7 @@ def collect(
     by: str | None = None,
     internal: bool = False,
 ) -> Document:
-    """Count every proportion and quantity.
+    """Count every proportion, quantity, cross-table and curve.
 
     Parameters
     ----------
@@ -63,7 +71,7 @@ def collect(
         Split by operator, an unknown stratum, a period that ends before it begins, or no
         procedure in it.
     """
-    require(Action.FIGURES, registry)
+    require(Action.AGGREGATES, registry)
     if by == OPERATOR:
         raise UsageProblem(
             "--by operator: results of single people do not leave the service. Choose another split, or none."
@@ -72,10 +80,12 @@ def collect(
     measures = load_measures()
     rates = [one for one in measures.values() if one.kind == PROPORTION]
     lengths = [one for one in measures.values() if one.kind == QUANTITY]
+    pieces = [one for one in measures.values() if one.kind in (TABLE, TIME_TO_EVENT)]
     with counting.classified(registry, question) as units:
         counts = counting.count(units, [*rates, *lengths])
         patients = counting.per_patient(units, rates) if internal else {}
         values = counting.measured(units, lengths)
+        made = {one.id: _pieces(units, one) for one in pieces}
     sites = _sites(registry, question)
     cells: dict[str, dict[str, Cell]] = {one.id: {} for one in (*rates, *lengths)}
     left_out = {one.id: _NOT_COUNTS[one.kind] for one in measures.values() if one.kind in _NOT_COUNTS}
@@ -89,6 +99,15 @@ def collect(
             left_out[f"{name}, {stratum}"] = f"a count from 1 to {SMALL - 1}"
         else:
             cells[name][stratum] = shown
+    kept: dict[str, dict[str, Piece]] = {}
+    for name, strata in made.items():
+        kept[name] = {}
+        for stratum, piece in sorted(strata.items(), key=lambda pair: in_order(pair[0])):
+            given = piece if internal else without_small(piece, SMALL)
+            if given is None:
+                left_out[f"{name}, {stratum}"] = f"a count from 1 to {SMALL - 1}"
+            else:
+                kept[name][stratum] = given
     return Document(
         registry.site.name,
         sites,
@@ -104,7 +123,42 @@ def collect(
             for one in sorted((*rates, *lengths), key=lambda one: one.id)
         },
         left_out,
+        {
+            one.id: CountedPiece(one.kind, digest(one), settings(registry, one), kept[one.id])
+            for one in sorted(pieces, key=lambda one: one.id)
+        },
     )
+
+
+def _pieces(units: Classified, measure: Measure) -> dict[str, Piece]:
+    """Stratum -> cross-table or curve, with everything that an internal file holds."""
+    found: dict[str, Piece] = {}
+    if measure.kind == TABLE:
+        for stratum, cells, groups, counts in table_counts(units, measure):
+            held = {name: [0] * len(CATEGORIES) for name in OUTCOMES}
+            unresolved = [0] * len(CATEGORIES)
+            for category, outcome, is_resolved, number in cells:
+                held[outcome][CATEGORIES.index(category)] += number
+                if outcome == "n" and not is_resolved:
+                    unresolved[CATEGORIES.index(category)] += number
+            found[stratum] = TableCell(
+                counts.denominator,
+                counts.patients,
+                {name: tuple(row) for name, row in held.items()},
+                tuple(unresolved),
+                counts.excluded,
+                tuple(sorted((tuple(one), number) for one, number in groups)),
+            )
+        return found
+    for stratum, rows, counts in curve_counts(units, measure):
+        found[stratum] = CurveCell(
+            counts.denominator,
+            counts.patients,
+            {name: event_table(one) for name, one in rows.items()},
+            counts.excluded,
+            {name: tuple(one) for name, one in rows.items()},
+        )
+    return found
 
 
 def digest(measure: Measure) -> str:
@@ -160,6 +214,7 @@ def _length(one: Counts, values: Sequence[float] | Any) -> Cell:
         total=sum(numbers, 0.0),
         squares=sum((value * value for value in numbers), 0.0),
         median=spread(numbers).median,
+        bins=binned(numbers),
         excluded=one.excluded,
     )
 
@@ -187,8 +242,15 @@ def _without_small(cell: Cell) -> Cell | None:
     if people is not None and _is_small(people):
         people = None
         withheld.append("patients")
+    bins = None if cell.bins is None else coarser(cell.bins, SMALL)
     return replace(
-        cell, excluded=kept, unknown=unknown, missing=missing, patients=people, withheld=tuple(withheld)
+        cell,
+        bins=bins,
+        excluded=kept,
+        unknown=unknown,
+        missing=missing,
+        patients=people,
+        withheld=tuple(withheld),
     )
 
 
@@ -223,7 +285,7 @@ def write(
     FileProblem
         The file cannot be written; nothing is left under its name.
     """
-    author = require(Action.EXPORT, registry).author(author)
+    author = require(Action.AGGREGATES, registry).author(author)
     if path.resolve().is_relative_to(registry.folder.resolve()):
         raise UsageProblem(f"{path.name}: lies in the registry folder. Name a file elsewhere.")
     if path.exists():

@@ -8,13 +8,18 @@ from dataclasses import dataclass, field
 from datetime import date
 from typing import TYPE_CHECKING, Any
 
+from registry.aggregate.pieces import Piece, piece_in, piece_out
 from registry.errors import FileProblem
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
     from pathlib import Path
 
-FORMAT, VERSION = "aggregate of a biopsy registry", 1
+    from registry.aggregate.bins import Bin
+
+FORMAT, VERSION = "aggregate of a biopsy registry", 2
+FIRST = 1
+"""The version without cross-tables, curves and bins; its files are still read."""
 SMALL = 5
 """Counts from 1 to below this do not stand in a file that may go anywhere (common practice)."""
 
@@ -33,6 +38,7 @@ _HEAD = [
     "program",
     "definitions_sha256",
     "measures",
+    "tables_and_curves",
     "left_out",
     "sha256",
 ]
@@ -44,6 +50,7 @@ _CELL = [
     "total",
     "squares",
     "median",
+    "bins",
     "excluded",
     "unknown",
     "clusters",
@@ -57,7 +64,8 @@ class Cell:
 
     ``x`` of ``n``; ``patients`` distinct in the denominator, None where withheld. Of a
     quantity x is None, ``total`` and ``squares`` are the sum of the values and of their
-    squares, ``median`` is the median at this place, ``missing`` counts those
+    squares, ``median`` is the median at this place, ``bins`` are (from, to below, number), see
+    :mod:`registry.aggregate.bins`, None in files of version 1, ``missing`` counts those
     without a value. ``unknown`` as :class:`registry.measures.counting.Counts`, None where
     withheld. ``clusters`` are (y, n, patients), in internal files only. ``withheld`` names
     what was left out because it was small.
@@ -70,6 +78,7 @@ class Cell:
     total: float | None = None
     squares: float | None = None
     median: float | None = None
+    bins: tuple[Bin, ...] | None = None
     excluded: Mapping[str, int] = field(default_factory=dict)
     unknown: Mapping[str, int] | None = field(default_factory=dict)
     clusters: tuple[tuple[int, int, int], ...] | None = None
@@ -82,6 +91,7 @@ class Cell:
             made |= {"numerator": self.x, "rest": self.n - self.x}
         if self.patients is not None:
             made["patients"] = self.patients
+        made |= {f"from {lower:g} to {upper:g}": count for lower, upper, count in self.bins or ()}
         made |= {f"left out: {reason}": count for reason, count in self.excluded.items()}
         made |= {f"unknown: {sign}": count for sign, count in (self.unknown or {}).items()}
         return made
@@ -98,8 +108,20 @@ class Counted:
 
 
 @dataclass(frozen=True)
+class CountedPiece:
+    """A cross-table or curve of the file, as :class:`Counted`."""
+
+    kind: str
+    sha256: str
+    settings: Mapping[str, Any]
+    strata: Mapping[str, Piece]
+
+
+@dataclass(frozen=True)
 class Document:
     """A whole file; ``left_out`` says of each thing that is not in it why.
+
+    ``pieces`` are cross-tables and curves, none in a file of version 1.
 
     ``sha256`` is that of everything else in canonical form.
     """
@@ -115,12 +137,19 @@ class Document:
     definitions_sha256: str
     measures: Mapping[str, Counted]
     left_out: Mapping[str, str]
+    pieces: Mapping[str, CountedPiece] = field(default_factory=dict)
+    version: int = VERSION
+
+    @property
+    def defined(self) -> Mapping[str, Counted | CountedPiece]:
+        """Every measure of the file."""
+        return {**self.measures, **self.pieces}
 
     def body(self) -> dict[str, Any]:
         """Everything but the hash, JSON-able."""
         return {
             "format": FORMAT,
-            "version": VERSION,
+            "version": self.version,
             "service": self.service,
             "sites": list(self.sites),
             "as_of": self.as_of.isoformat(),
@@ -136,11 +165,25 @@ class Document:
                     "kind": one.kind,
                     "sha256": one.sha256,
                     "settings": dict(one.settings),
-                    "strata": {stratum: _cell_out(cell) for stratum, cell in one.strata.items()},
+                    "strata": {
+                        stratum: _cell_out(cell, self.version) for stratum, cell in one.strata.items()
+                    },
                 }
                 for name, one in self.measures.items()
             },
+            **({} if self.version == FIRST else {"tables_and_curves": self._pieces_out()}),
             "left_out": dict(self.left_out),
+        }
+
+    def _pieces_out(self) -> dict[str, Any]:
+        return {
+            name: {
+                "kind": one.kind,
+                "sha256": one.sha256,
+                "settings": dict(one.settings),
+                "strata": {stratum: piece_out(piece) for stratum, piece in one.strata.items()},
+            }
+            for name, one in self.pieces.items()
         }
 
     @property
@@ -156,7 +199,7 @@ class Document:
         """Measures with a count from 1 to below the smallest that may go anywhere."""
         return [
             name
-            for name, one in self.measures.items()
+            for name, one in self.defined.items()
             if any(0 < count < SMALL for cell in one.strata.values() for count in cell.counts().values())
         ]
 
@@ -166,13 +209,19 @@ def _digest(body: Mapping[str, Any]) -> str:
     return hashlib.sha256(text.encode("utf-8")).hexdigest()
 
 
-def _cell_out(cell: Cell) -> dict[str, Any]:
-    made = {name: getattr(cell, name) for name in _CELL}
+def _cell_out(cell: Cell, version: int) -> dict[str, Any]:
+    made = {name: getattr(cell, name) for name in _fields(version)}
+    if "bins" in made:
+        made["bins"] = None if cell.bins is None else [list(one) for one in cell.bins]
     made["excluded"] = dict(cell.excluded)
     made["unknown"] = None if cell.unknown is None else dict(cell.unknown)
     made["clusters"] = None if cell.clusters is None else [list(one) for one in cell.clusters]
     made["withheld"] = list(cell.withheld)
     return made
+
+
+def _fields(version: int) -> list[str]:
+    return [name for name in _CELL if version != FIRST or name != "bins"]
 
 
 # -- reading ---------------------------------------------------------------------------
@@ -200,12 +249,13 @@ def read(path: Path) -> Document:
         ) from None
     if not isinstance(given, dict) or given.get("format") != FORMAT:
         raise FileProblem(f"{name}: is no file of counts. Name a file that `aggregate export` has written.")
-    if given.get("version") != VERSION:
+    if given.get("version") not in (FIRST, VERSION):
         raise FileProblem(
-            f"{name}: has version {given.get('version')!r}; this program reads {VERSION}. Write it again with the same program as here."
+            f"{name}: has version {given.get('version')!r}; this program reads {FIRST} and {VERSION}. Write it again with the same program as here."
         )
     kept = {key: value for key, value in given.items() if key != "sha256"}
-    if sorted(given) != sorted(_HEAD) or given["sha256"] != _digest(kept):
+    heads = [one for one in _HEAD if given["version"] != FIRST or one != "tables_and_curves"]
+    if sorted(given) != sorted(heads) or given["sha256"] != _digest(kept):
         raise FileProblem(
             f"{name}: does not agree with its own SHA-256: it was changed after it was written. Ask for the file anew."
         )
@@ -236,16 +286,26 @@ def _document(given: dict[str, Any]) -> Document:
                 str(one["kind"]),
                 str(one["sha256"]),
                 dict(one["settings"]),
-                {str(stratum): _cell_in(cell) for stratum, cell in one["strata"].items()},
+                {str(stratum): _cell_in(cell, given["version"]) for stratum, cell in one["strata"].items()},
             )
             for name, one in given["measures"].items()
         },
         {str(name): str(why) for name, why in given["left_out"].items()},
+        {
+            str(name): CountedPiece(
+                str(one["kind"]),
+                str(one["sha256"]),
+                dict(one["settings"]),
+                {str(stratum): piece_in(piece, one["kind"]) for stratum, piece in one["strata"].items()},
+            )
+            for name, one in given.get("tables_and_curves", {}).items()
+        },
+        given["version"],
     )
 
 
-def _cell_in(given: dict[str, Any]) -> Cell:
-    if sorted(given) != sorted(_CELL):
+def _cell_in(given: dict[str, Any], version: int) -> Cell:
+    if sorted(given) != sorted(_fields(version)):
         raise ValueError("a cell lacks a field or has one too many")
     clusters = given["clusters"]
     cell = Cell(
@@ -256,6 +316,9 @@ def _cell_in(given: dict[str, Any]) -> Cell:
         total=_float(given["total"]),
         squares=_float(given["squares"]),
         median=_float(given["median"]),
+        bins=None
+        if given.get("bins") is None
+        else tuple((_bound(a), _bound(b), n) for a, b, n in given["bins"]),
         excluded=dict(given["excluded"]),
         unknown=None if given["unknown"] is None else dict(given["unknown"]),
         clusters=None if clusters is None else tuple((y, n, patients) for y, n, patients in clusters),
@@ -266,11 +329,22 @@ def _cell_in(given: dict[str, Any]) -> Cell:
         raise ValueError("a count is no whole number from 0 on")
     if cell.patients is not None and cell.patients > cell.n:
         raise ValueError("more patients than procedures")
+    if cell.bins is not None and (
+        sum(one[2] for one in cell.bins) not in (0, cell.n) or any(one[0] > one[1] for one in cell.bins)
+    ):
+        raise ValueError("the bins of a quantity do not add up to its values")
     if cell.clusters is not None:
         sums = [sum(one[i] * one[2] for one in cell.clusters) for i in (0, 1)]
         if sums != [cell.x, cell.n]:
             raise ValueError("the counts by patient do not add up to those of the measure")
     return cell
+
+
+def _bound(value: Any) -> float:
+    found = _float(value)
+    if found is None:
+        raise ValueError("a bin without a bound")
+    return found
 
 
 def _float(value: Any) -> float | None:

@@ -6,11 +6,14 @@ from dataclasses import asdict, dataclass, replace
 from math import sqrt
 from typing import TYPE_CHECKING, Any
 
+from registry.aggregate.bins import median_between, together
 from registry.aggregate.collect import digest
+from registry.aggregate.document import FIRST
+from registry.aggregate.merge_pieces import merged_pieces
 from registry.errors import UsageProblem
 from registry.measures import load_measures
 from registry.measures.counting import Counts
-from registry.measures.definition import PROPORTION
+from registry.measures.definition import PROPORTION, TABLE, TIME_TO_EVENT
 from registry.measures.evaluation import check, proportions_of
 from registry.measures.strata import ALL, in_order
 from registry.stats.estimators import CLUSTERED
@@ -21,15 +24,17 @@ if TYPE_CHECKING:
     from datetime import date
 
     from registry.aggregate.document import Cell, Document
+    from registry.aggregate.merge_pieces import EventTable
     from registry.measures.counting import Clusters
-    from registry.measures.results import ProportionResult
+    from registry.measures.results import CategoryTable, ProportionResult
 
 NOTES = (
     "Patients are added up: one who was seen at two places counts twice, and procedures of one patient at two places "
     "are taken as those of two.",
-    "Medians and other quantiles cannot be had from sums: of quantities the mean and the standard deviation are given, and "
-    "the medians of the places from the least to the greatest.",
-    "Cross-tables, curves and probabilities per procedure are not in the files.",
+    "Medians cannot be had from sums: of quantities the mean and the standard deviation are given, the medians of the places from "
+    "the least to the greatest, and between which bounds the median of all lies, from values counted in bins with stated bounds.",
+    "Curves: at risk and events by interval. The estimate at fixed days with its limits needs the days, which stand in internal "
+    "files only. Probabilities per procedure are not in the files.",
 )
 
 
@@ -61,7 +66,8 @@ class Rate:
 class Length:
     """A quantity over all places, in ``unit``: mean and standard deviation, None where they do not exist.
 
-    ``lowest`` and ``highest`` are the least and the greatest of the places' medians.
+    ``lowest`` and ``highest`` are the least and the greatest of the places' medians; the median
+    of all values lies from ``median_from`` to ``median_to``, None where a file has no bins.
     """
 
     measure: str
@@ -72,6 +78,8 @@ class Length:
     sd: float | None
     lowest: float | None
     highest: float | None
+    median_from: float | None = None
+    median_to: float | None = None
 
 
 @dataclass(frozen=True)
@@ -86,6 +94,8 @@ class Merged:
     by: str | None
     rates: tuple[Rate, ...]
     lengths: tuple[Length, ...]
+    tables: tuple[CategoryTable, ...]
+    curves: tuple[EventTable, ...]
     left_out: Mapping[str, str]
     notes: tuple[str, ...] = NOTES
 
@@ -100,6 +110,8 @@ class Merged:
             "by": self.by,
             "proportions": [one.to_dict() for one in self.rates],
             "quantities": [asdict(one) for one in self.lengths],
+            "tables": [one.to_dict() for one in self.tables],
+            "curves": [one.to_dict() for one in self.curves],
             "left_out": dict(self.left_out),
             "notes": list(self.notes),
         }
@@ -149,6 +161,14 @@ def merge(
     kinds = {name: counted.kind for name, counted in first.measures.items()}
     rates = {key: parts for key, parts in found.items() if kinds[key[0]] == PROPORTION}
     stamp = f"merged from {len(files)} files: {', '.join(one.sha256[:12] for one in files)}"
+    tables, curves = merged_pieces(
+        files,
+        left_out,
+        interval=interval,
+        confidence=confidence,
+        stamp=stamp,
+        dates={"as_of": first.as_of, "start": first.start, "end": first.end},
+    )
     return Merged(
         tuple(sorted(site for one in files for site in one.sites)),
         tuple((one.service, one.sha256) for one in files),
@@ -158,7 +178,21 @@ def merge(
         first.by,
         _rates(rates, interval, confidence, stamp, first),
         tuple(_length(*key, [cell for _, cell in parts]) for key, parts in found.items() if key not in rates),
+        tables,
+        curves,
         left_out,
+        (*NOTES, *_older(files)),
+    )
+
+
+def _older(files: Sequence[Document]) -> tuple[str, ...]:
+    """Which files were written by an earlier program, and what they lack."""
+    old = [one.service for one in files if one.version == FIRST]
+    if not old:
+        return ()
+    return (
+        f"Files of version {FIRST}: {', '.join(old)}. They hold no cross-tables, no curves and no bins of values, so that these are not "
+        "merged; write them again with this program to have them.",
     )
 
 
@@ -204,7 +238,7 @@ def _agree(files: Sequence[Document], internal: bool) -> None:
 def _same_definitions(files: Sequence[Document]) -> None:
     here = load_measures()
     for one in files:
-        for name, counted in one.measures.items():
+        for name, counted in one.defined.items():
             if name not in here or counted.sha256 != digest(here[name]):
                 raise UsageProblem(
                     f"{name} is defined otherwise in the file of {one.service} ({one.program}) than here. "
@@ -226,10 +260,15 @@ def _left_out(files: Sequence[Document]) -> dict[str, str]:
     found: dict[str, str] = {}
     for one in files:
         for name, why in one.left_out.items():
-            found.setdefault(name, why if name in load_measures() else f"withheld by {one.service}: {why}")
-    for name, counted in files[0].measures.items():
+            is_measure = name in load_measures()
+            if is_measure and one.version == FIRST and load_measures()[name].kind in (TABLE, TIME_TO_EVENT):
+                found[name] = f"the file of {one.service} is of version {FIRST}, which does not hold it"
+            found.setdefault(name, why if is_measure else f"withheld by {one.service}: {why}")
+    for name, counted in files[0].defined.items():
         for one in files[1:]:
-            theirs = one.measures[name].settings
+            if name not in one.defined or name in found:
+                continue
+            theirs = one.defined[name].settings
             if differs := sorted(
                 {key for key in {*counted.settings, *theirs} if counted.settings.get(key) != theirs.get(key)}
             ):
@@ -333,6 +372,8 @@ def _length(measure: str, stratum: str, cells: Sequence[Cell]) -> Length:
     total, squares = sum(one.total or 0.0 for one in cells), sum(one.squares or 0.0 for one in cells)
     medians = [one.median for one in cells if one.median is not None]
     sd = sqrt(max(0.0, (squares - total * total / n) / (n - 1))) if n > 1 else None
+    bins = [one.bins for one in cells if one.n]
+    between = median_between(together([one or () for one in bins])) if None not in bins else None
     return Length(
         measure,
         stratum,
@@ -342,4 +383,5 @@ def _length(measure: str, stratum: str, cells: Sequence[Cell]) -> Length:
         sd,
         min(medians, default=None),
         max(medians, default=None),
+        *(between or (None, None)),
     )

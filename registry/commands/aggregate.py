@@ -102,6 +102,14 @@ def merge(
     print_rows([_row(one) for one in made.rates], format_, width=narrow.WIDTH)
     if made.lengths:
         print_rows([_length(one) for one in made.lengths if one.n], format_, width=narrow.WIDTH)
+    for table in made.tables:
+        say(f"B categories, {table.stratum}: {table.total} procedures.")
+        print_rows([_ratio(one) for one in table.ratios], format_, width=narrow.WIDTH)
+    for curve in made.curves:
+        say(f"Cancer after a benign result, {curve.stratum}: {curve.n} procedures, events by interval.")
+        print_rows(_intervals(curve), format_, width=narrow.WIDTH)
+        if curve.curve is not None:
+            print_rows(_read(curve.curve), format_, width=narrow.WIDTH)
     for name, why in made.left_out.items():
         narrow.paragraph(f"Not merged: {name}: {why}.")
     for note in made.notes:
@@ -138,8 +146,43 @@ def _length(one: Any) -> dict[str, Any]:
         "mean": one.mean,
         "standard deviation": one.sd,
         "medians of the places": f"{one.lowest:.3g} to {one.highest:.3g}",
+        "median of all": "" if one.median_from is None else f"{one.median_from:.3g} to {one.median_to:.3g}",
         "unit": one.unit,
     }
+
+
+def _ratio(one: Any) -> dict[str, Any]:
+    return {
+        "ratio": one.words,
+        "x / n": f"{one.x} / {one.n}",
+        "rate % (95 %)": _percent(one.proportion, one.lower, one.upper),
+    }
+
+
+def _intervals(made: Any) -> list[dict[str, Any]]:
+    return [
+        {
+            "estimate": row["estimate"],
+            "days": f"{row['from']} to {row['to']}" if row["to"] is not None else f"{row['from']} on",
+            "at risk": row["at_risk"],
+            "cancers": row["cancers"],
+            "deaths": row["deaths"],
+            "followed no further": row["followed_no_further"],
+        }
+        for row in made.to_dict()["intervals"]
+    ]
+
+
+def _read(made: Any) -> list[dict[str, Any]]:
+    return [
+        {
+            "estimate": row["estimate"],
+            "by day": row["days"],
+            "incidence % (95 %)": _percent(row["incidence"], row["lower"], row["upper"]),
+            "at risk": row["at_risk"],
+        }
+        for row in made.to_dict()["rows"]
+    ]
 
 
 def _flat(made: Merged) -> list[dict[str, Any]]:

@@ -64,6 +64,10 @@ class Rule:
             return ""
         return f"To be shared: counts of 1 to {self.upto}, and rates, intervals and inner cells that would give one away, are left out ({HIDDEN})."
 
+    def hides_apart(self, part: tuple[int, int], whole: tuple[int, int]) -> bool:
+        """Whether x of n of a part, taken from x of n of a whole beside it, leave a small cell."""
+        return self.hides(abs(whole[0] - part[0]), abs(whole[1] - part[1]))
+
 
 def rule_for_release(upto: int = SMALLEST) -> Rule:
     """The rule for what leaves the service.

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from registry.measures import counting
-from registry.measures.b_category_patients import NOBODY, PatientCells, cells_by_patient
+from registry.measures.b_category_patients import Groups, PatientCells, cells_of, groups_of_patients
 from registry.measures.clusters import effect, interval_by_patient
 from registry.measures.definition import chosen
 from registry.measures.results import CategoryRatio, CategoryTable
@@ -14,7 +14,7 @@ from registry.people import Action, require
 from registry.stats.estimators import CLUSTERED, ESTIMATORS
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Mapping, Sequence
     from datetime import date
 
     from registry.measures.counting import Classified, Counts, Reader
@@ -60,6 +60,18 @@ def table_results(
     units: Classified, measure: Measure, interval: str, confidence: float, stamp: str
 ) -> list[CategoryTable]:
     """One table per stratum."""
+    return [
+        table_of(measure, stratum, rows, patients, counts, interval, confidence, stamp, units.question.dates)
+        for stratum, rows, patients, counts in table_counts(units, measure)
+    ]
+
+
+Row = tuple[str, str, bool, int]
+"""Category, outcome, whether resolved, number of procedures."""
+
+
+def table_counts(units: Classified, measure: Measure) -> list[tuple[str, list[Row], Groups, Counts]]:
+    """What a table is made of, per stratum: its cells, its groups of patients, and what is left out."""
     counts = counting.count(units, [measure])
     said = "unit.b_category, unit.outcome, unit.is_resolved"
     rows = units.rows(
@@ -71,34 +83,38 @@ def table_results(
             )
         ]
     )
-    patients = cells_by_patient(units, measure)
+    patients = groups_of_patients(units, measure)
     return [
-        _table(
-            measure,
-            units.question,
+        (
             stratum,
             [tuple(cell) for name, *cell in rows if name == stratum],
-            patients.get(stratum, NOBODY),
+            patients.get(stratum, []),
             counts[measure.id, stratum],
-            interval,
-            confidence,
-            stamp,
         )
         for _, stratum in counts
     ]
 
 
-def _table(
+def table_of(
     measure: Measure,
-    question: Question,
     stratum: str,
-    rows: list[tuple[str, str, bool, int]],
-    patients: PatientCells,
+    rows: Sequence[Row],
+    groups: Groups | None,
     counts: Counts,
     interval: str,
     confidence: float,
     stamp: str,
+    dates: Mapping[str, date | None],
 ) -> CategoryTable:
+    """The table from its counts.
+
+    Parameters
+    ----------
+    groups
+        Groups of patients; None where they are not known: then nothing is said of how much
+        wider an interval by patient would be.
+    """
+    patients = None if groups is None else cells_of(groups)
     cells = {outcome: [0] * len(_CATEGORIES) for outcome in _OUTCOMES}
     unresolved = [0] * len(_CATEGORIES)
     for category, outcome, is_resolved, units in rows:
@@ -123,7 +139,7 @@ def _table(
         confidence=confidence,
         interval=interval,
         registry=stamp,
-        **question.dates,  # type: ignore[arg-type]
+        **dates,  # type: ignore[arg-type]
     )
 
 
@@ -132,21 +148,21 @@ def _ratios(
     b: list[int],
     n: list[int],
     unresolved: list[int],
-    patients: PatientCells,
+    patients: PatientCells | None,
     interval: str,
     confidence: float,
 ) -> list[CategoryRatio]:
     """Each ratio as x over n, with its interval; index 0 is B1."""
     open_units = sum(unresolved[:4])
     left_open = {"miss_rate": open_units, "npv_b2": unresolved[1], "specificity_full": open_units}
-    own = _counts(patients.m, patients.b, patients.n)
+    own = {} if patients is None else _counts(patients.m, patients.b, patients.n)
     made = []
     for name, (x, size) in _counts(m, b, n).items():
         plain = "wilson" if interval == CLUSTERED else interval
         # It compares b5, which is no part of C, with C: it can exceed 1 in a tiny table.
         lower, upper = ESTIMATORS[plain].interval(min(x, size), size, confidence)
         method, wider = plain, None
-        if name != "false_positive":
+        if patients is not None and name != "false_positive":
             y, trials = own[name]
             clusters = (y.tolist(), trials.tolist(), patients.patients.tolist())
             wider = effect(clusters, confidence).ratio

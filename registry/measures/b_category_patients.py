@@ -36,8 +36,12 @@ _EMPTY = np.zeros((len(_CATEGORIES), 0), dtype=int)
 NOBODY = PatientCells(_EMPTY, _EMPTY, _EMPTY, np.zeros(0, dtype=int))
 
 
-def cells_by_patient(units: Classified, measure: Measure) -> dict[str, PatientCells]:
-    """Stratum -> cells of its patients; those whose procedures lie in the same cells are kept as one group."""
+Groups = list[tuple[list[str], int]]
+"""(cells such as "B1 m" in order, number of patients whose procedures lie in them)."""
+
+
+def groups_of_patients(units: Classified, measure: Measure) -> dict[str, Groups]:
+    """Stratum -> groups of its patients; those whose procedures lie in the same cells are one group."""
     place = "unit.b_category || ' ' || unit.outcome"
     alone = units.select(
         measure,
@@ -54,14 +58,15 @@ def cells_by_patient(units: Classified, measure: Measure) -> dict[str, PatientCe
     several = (
         f"SELECT stratum, cells, count(*) AS patients FROM (\n{each}\n) AS patient GROUP BY stratum, cells"
     )
-    found: dict[str, list[tuple[list[str], int]]] = {}
+    found: dict[str, Groups] = {}
     # In one order, so that sums over them have the same last digit each time.
     for stratum, cells, patients in sorted(units.rows([alone, several])):
         found.setdefault(stratum, []).append((cells, patients))
-    return {stratum: _cells(groups) for stratum, groups in found.items()}
+    return found
 
 
-def _cells(groups: list[tuple[list[str], int]]) -> PatientCells:
+def cells_of(groups: Groups) -> PatientCells:
+    """Counts of each group."""
     counts = {one: np.zeros((len(_CATEGORIES), len(groups)), dtype=int) for one in _OUTCOMES}
     for column, (cells, _) in enumerate(groups):
         for cell in cells:

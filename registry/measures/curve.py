@@ -14,10 +14,10 @@ from registry.measures.whose import permitted
 from registry.stats.time_to_event import cumulative_incidence
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Mapping, Sequence
     from datetime import date
 
-    from registry.measures.counting import Classified, Reader
+    from registry.measures.counting import Classified, Counts, Reader
     from registry.measures.definition import Measure
 
 READ_AT = (365, 730, 1095)
@@ -53,6 +53,18 @@ def curve(
 
 def curve_results(units: Classified, measure: Measure, confidence: float, stamp: str) -> list[Curve]:
     """One curve per stratum."""
+    return [
+        curve_of(measure, stratum, rows, counts, confidence, stamp, units.question.dates)
+        for stratum, rows, counts in curve_counts(units, measure)
+    ]
+
+
+Row = tuple[int, int, int]
+"""Days, status (0 left, 1 cancer, 2 death), number of procedures."""
+
+
+def curve_counts(units: Classified, measure: Measure) -> list[tuple[str, dict[str, list[Row]], Counts]]:
+    """What a curve is made of, per stratum: rows of each estimate, and what is left out."""
     counts = counting.count(units, [measure])
     rows = units.rows(
         units.select(
@@ -62,29 +74,40 @@ def curve_results(units: Classified, measure: Measure, confidence: float, stamp:
         )
         for name in ESTIMATES
     )
-    found: dict[tuple[str, str], list[tuple[int, int, int]]] = {}
+    found: dict[tuple[str, str], list[Row]] = {}
     for stratum, name, days, status, number in rows:
         found.setdefault((stratum, name), []).append((days, status, number))
     return [
-        Curve(
-            measure=measure.id,
-            stratum=stratum,
-            n=one.denominator,
-            estimates={
-                name: _estimate(name, found.get((stratum, name), []), confidence) for name in ESTIMATES
-            },
-            excluded=one.excluded,
-            patients=one.patients,
-            confidence=confidence,
-            interval=measure.interval,
-            registry=stamp,
-            **units.question.dates,  # type: ignore[arg-type]
-        )
+        (stratum, {name: sorted(found.get((stratum, name), [])) for name in ESTIMATES}, one)
         for (_, stratum), one in counts.items()
     ]
 
 
-def _estimate(name: str, rows: list[tuple[int, int, int]], confidence: float) -> CurveEstimate:
+def curve_of(
+    measure: Measure,
+    stratum: str,
+    rows: Mapping[str, Sequence[Row]],
+    counts: Counts,
+    confidence: float,
+    stamp: str,
+    dates: Mapping[str, date | None],
+) -> Curve:
+    """The curve from its counts."""
+    return Curve(
+        measure=measure.id,
+        stratum=stratum,
+        n=counts.denominator,
+        estimates={name: _estimate(name, rows.get(name, ()), confidence) for name in ESTIMATES},
+        excluded=counts.excluded,
+        patients=counts.patients,
+        confidence=confidence,
+        interval=measure.interval,
+        registry=stamp,
+        **dates,  # type: ignore[arg-type]
+    )
+
+
+def _estimate(name: str, rows: Sequence[Row], confidence: float) -> CurveEstimate:
     """Read at the fixed days, and at every day on which the curve steps."""
     table = np.array(sorted(rows), dtype=np.int64).reshape(-1, 3)
     days, status = np.repeat(table[:, 0], table[:, 2]), np.repeat(table[:, 1], table[:, 2])

@@ -10,6 +10,17 @@ if TYPE_CHECKING:
     from datetime import date
 
 Limits = tuple[float | None, float | None]
+_RATIOS = {
+    "false_positive": "False positives",
+    "false_negative_b2": "False negatives of B2",
+    "b1_rate": "B1 rate",
+    "ppv_b5": "Predictive value of B5",
+    "ppv_b4": "Predictive value of B4",
+    "ppv_b3": "Predictive value of B3",
+    "npv_b2": "Negative predictive value of B2",
+    "specificity_biopsied": "Specificity, excised only",
+    "specificity_full": "Specificity, all",
+}
 
 
 def _dates(result: Any) -> dict[str, Any]:
@@ -159,6 +170,11 @@ class CategoryRatio:
     unresolved: int | None = None
     interval: str = ""
     clustering: float | None = None
+
+    @property
+    def words(self) -> str:
+        """The name as it is printed."""
+        return _RATIOS.get(self.name, self.name.replace("_", " ").capitalize())
 
 
 @dataclass(frozen=True)

@@ -8,8 +8,16 @@ from registry.monitoring.later_cancer import (
     later_cancer_by_group,
     later_cancer_in_periods,
 )
-from registry.monitoring.notes import ANSWERS, Note, answer, notes
-from registry.monitoring.periods import Point, Volume, about_the_median, points, volumes
+from registry.monitoring.notes import ANSWERS, Note, answer, answered, notes
+from registry.monitoring.periods import (
+    Point,
+    Volume,
+    about_the_median,
+    last_quarters,
+    point,
+    points,
+    volumes,
+)
 from registry.monitoring.watched import Watched, watch
 from registry.monitoring.weighted import Weighted, weighted
 
@@ -31,12 +39,15 @@ __all__ = [
     "accepted_rate",
     "adjusted",
     "answer",
+    "answered",
     "compare_groups",
     "compare_periods",
     "cumulative",
+    "last_quarters",
     "later_cancer_by_group",
     "later_cancer_in_periods",
     "notes",
+    "point",
     "points",
     "volumes",
     "watch",

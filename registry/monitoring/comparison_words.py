@@ -74,8 +74,7 @@ def _pair(made: Comparison) -> list[str]:
         ]
     if pair.p is None:
         return [f"{counts} All outcomes are the same: nothing differs, and nothing is excluded either."]
-    low, high = pair.difference.ci
-    assert low is not None and high is not None and pair.difference.diff is not None
+    assert pair.difference.diff is not None
     level = f"{percent(made.confidence)} interval"
     rates = (
         f"{percent(first.numerator / first.denominator)} and {percent(second.numerator / second.denominator)}"
@@ -84,16 +83,7 @@ def _pair(made: Comparison) -> list[str]:
         f"{counts} The rates are {rates}: a difference of {signed(pair.difference.diff)} percentage points "
         f"({level} {points(pair.difference.ci)}), {_ratio(pair)}; p {p_value(pair.p)} by the score test, which agrees with both."
     ]
-    if low > 0 or high < 0:
-        more = "higher" if low > 0 else "lower"
-        said.append(
-            f"The rate of {pair.names[1]} is {more} by more than chance alone explains at this level; by how much, the interval says."
-        )
-    else:
-        said.append(
-            f"No difference is shown, and none is excluded: the figures agree with anything from {signed(low)} to {signed(high)} points."
-        )
-        said += _too_few(pair)
+    said += meaning(pair)
     if pair.is_clustered:
         wider = ", ".join("not known" if one is None else f"{one:.2f} times" for one in pair.wider)
         said.append(
@@ -101,6 +91,22 @@ def _pair(made: Comparison) -> list[str]:
             "Difference, ratio and test take procedures as independent, and are too sure by about as much."
         )
     return said
+
+
+def meaning(pair: Pair) -> list[str]:
+    """What the difference of a pair with enough procedures says, and what it takes to say more."""
+    low, high = pair.difference.ci
+    if pair.p is None or low is None or high is None:
+        return ["All outcomes are the same: nothing differs, and nothing is excluded either."]
+    if low > 0 or high < 0:
+        more = "higher" if low > 0 else "lower"
+        return [
+            f"The rate of {pair.names[1]} is {more} by more than chance alone explains at this level; by how much, the interval says."
+        ]
+    return [
+        f"No difference is shown, and none is excluded: the figures agree with anything from {signed(low)} to {signed(high)} points.",
+        *_too_few(pair),
+    ]
 
 
 def _ratio(pair: Pair) -> str:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 from dataclasses import dataclass
 from types import MappingProxyType
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from registry import audit
 from registry.errors import UsageProblem
@@ -13,7 +13,7 @@ from registry.people import Action, require
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
-    from datetime import datetime
+    from datetime import date, datetime
 
     from registry.store import Registry
 
@@ -50,14 +50,32 @@ class Note:
 def notes(registry: Registry, measure_id: str) -> tuple[Note, ...]:
     """Notes on the signals of one measure, the newest first."""
     require(Action.PROCEDURES, registry)
-    return tuple(
-        Note(*row)
-        for row in registry.rows(
-            "SELECT note_id, recorded_at, author, measure, procedure_id, chart, stratum, design, answer, note "
-            "FROM signal_note WHERE measure = ? ORDER BY note_id DESC",
-            [measure_id],
-        )
+    return _noted(registry, "measure = ?", [measure_id])
+
+
+def answered(registry: Registry, start: date, end: date) -> tuple[Note, ...]:
+    """Notes on signals of any measure and chart at a procedure of the period, the newest first.
+
+    Parameters
+    ----------
+    start, end
+        First and last day on which the procedure started, both included.
+    """
+    require(Action.PROCEDURES, registry)
+    return _noted(
+        registry,
+        "procedure_id IN (SELECT procedure_id FROM procedure_facts WHERE started_on BETWEEN ? AND ?)",
+        [start, end],
     )
+
+
+def _noted(registry: Registry, condition: str, parameters: list[Any]) -> tuple[Note, ...]:
+    rows = registry.rows(
+        "SELECT note_id, recorded_at, author, measure, procedure_id, chart, stratum, design, answer, note "
+        f"FROM signal_note WHERE {condition} ORDER BY note_id DESC",
+        parameters,
+    )
+    return tuple(Note(*row) for row in rows)
 
 
 def answer(

@@ -82,27 +82,28 @@ def points(
     for name, first, last in _spans(watched, per):
         part = watched.during.filter(watched.during.get_column("day").is_between(first, last))
         x, n = int(part.get_column("event").sum()), part.height
-        if not n:
-            made.append(Point(name, first, 0, 0, None, None, None, False))
-            continue
-        low, high = ESTIMATORS[interval].interval(x, n, 0.95)
-        limits = tuple(float(one) for one in funnel_limits(n, accepted).limits[:, 0])
-        chart = p_chart([x], n, center=accepted)
-        made.append(
-            Point(
-                name,
-                first,
-                x,
-                n,
-                low,
-                high,
-                limits,
-                float(smaller_tail(x, n, accepted)) <= OUTER,
-                (float(chart.lcl), float(chart.ucl)),
-                bool(chart.beyond),
-            )
-        )
+        made.append(point(name, first, x, n, accepted, interval))
     return tuple(made)
+
+
+def point(period: str, first: date, x: int, n: int, accepted: float, interval: str = "wilson") -> Point:
+    """One period from its counts, ``x`` of ``n``; the others as :func:`points`."""
+    if not n:
+        return Point(period, first, 0, 0, None, None, None, False)
+    low, high = ESTIMATORS[interval].interval(x, n, 0.95)
+    chart = p_chart([x], n, center=accepted)
+    return Point(
+        period,
+        first,
+        x,
+        n,
+        low,
+        high,
+        tuple(float(one) for one in funnel_limits(n, accepted).limits[:, 0]),
+        float(smaller_tail(x, n, accepted)) <= OUTER,
+        (float(chart.lcl), float(chart.ucl)),
+        bool(chart.beyond),
+    )
 
 
 def about_the_median(found: Sequence[Point], minimum: int = 1) -> Runs:
@@ -131,6 +132,13 @@ def volumes(watched: Watched, per: str = "quarter") -> tuple[Volume, ...]:
         )
         for i, (name, _, _) in enumerate(spans)
     )
+
+
+def last_quarters(end: date, number: int = 8) -> tuple[tuple[str, date], ...]:
+    """Name and first day of the quarter of a day and of those before it, oldest first."""
+    last = (end.year * 12 + end.month - 1) // 3
+    firsts = (_first(one, 3) for one in range(last - number + 1, last + 1))
+    return tuple((f"{first.year}-Q{(first.month + 2) // 3}", first) for first in firsts)
 
 
 def _spans(watched: Watched, per: str) -> Iterator[tuple[str, date, date]]:

@@ -37,6 +37,7 @@ class Action(StrEnum):
     SIGN = "sign a decision"
     COHORTS = "define and freeze cohorts"
     EXPORT = "export rows"
+    AGGREGATES = "export counts without rows"
     CHECK = "run the data checks"
     TRAIL = "read the trail"
     PEOPLE = "manage accounts"
@@ -54,8 +55,8 @@ ALLOWED = MappingProxyType(
         Role.COORDINATOR: _CLINICAL | {_A.IDENTIFIERS, _A.ENTER, _A.WITHDRAW, _A.CHECK},
         Role.RADIOLOGIST: _CLINICAL | {_A.IDENTIFIERS, _A.ENTER, _A.DECIDE, _A.SIGN},
         Role.PATHOLOGIST: _CLINICAL | {_A.IDENTIFIERS, _A.ENTER, _A.DECIDE, _A.SIGN},
-        Role.QUALITY: _CLINICAL | {_A.OPERATORS, _A.CHECK, _A.TRAIL},
-        Role.RESEARCHER: frozenset({_A.FIGURES, _A.COHORTS, _A.EXPORT}),
+        Role.QUALITY: _CLINICAL | {_A.OPERATORS, _A.AGGREGATES, _A.CHECK, _A.TRAIL},
+        Role.RESEARCHER: frozenset({_A.FIGURES, _A.AGGREGATES, _A.COHORTS, _A.EXPORT}),
         # Keeps the machine and the accounts; sees no patient by that alone.
         Role.ADMINISTRATOR: frozenset({_A.PEOPLE, _A.KEEP, _A.TRAIL, _A.CHECK, _A.ERASE}),
     }

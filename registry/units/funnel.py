@@ -331,6 +331,19 @@ def _visible(units: tuple[Unit, ...], whose: str | None) -> tuple[tuple[Unit, ..
     return (*own, *others), ""
 
 
+def without_names(found: Funnel) -> Funnel:
+    """The same units for a reader who may know none of them: by volume, or none where they are few.
+
+    As the others are shown to whoever may see only their own results, without role and
+    experience, by which a person could be known.
+    """
+    if found.by != OPERATOR:
+        return found
+    bare = tuple(replace(one, code=None, own=False, background=None) for one in found.units)
+    shown, withheld = _visible(bare, "")
+    return replace(found, units=shown, unnamed=True, withheld=withheld)
+
+
 def _limits(n: np.ndarray, x: int, of: int) -> list[tuple[float, ...]]:
     if not 0 < x < of:
         return [()] * len(n)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 from math import sqrt
 from typing import TYPE_CHECKING
 
@@ -11,6 +12,8 @@ from registry.stats.proportions import wilson_interval
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
+
+    from registry.stats.pooling import PooledProportion
 
 
 @dataclass(frozen=True)
@@ -65,7 +68,7 @@ def pool(counts: Sequence[tuple[int, int]], confidence: float = 0.95) -> Pool:
     used = [(x, n) for x, n in counts if n]
     x, n = sum(one[0] for one in used), sum(one[1] for one in used)
     low, high = wilson_interval(x, n, confidence) if n else (None, None)
-    model = pooled_proportion([one[0] for one in used], [one[1] for one in used], confidence)
+    model = _fitted(tuple(used), confidence)
     return Pool(
         len(used),
         x,
@@ -80,3 +83,9 @@ def pool(counts: Sequence[tuple[int, int]], confidence: float = 0.95) -> Pool:
         confidence,
         model.reason,
     )
+
+
+@lru_cache(maxsize=256)
+def _fitted(used: tuple[tuple[int, int], ...], confidence: float) -> PooledProportion:
+    """The model, which takes a second, once for the same counts."""
+    return pooled_proportion([one[0] for one in used], [one[1] for one in used], confidence)

@@ -31,7 +31,9 @@ def put(drawn: Drawn, site: str) -> None:
         drawn.procedure(key, on, finding=finding, site=site, operator=f"OP-{site}", status=status)
         if status != "completed":
             continue
-        drawn.report(key, "invasive" if number % step == 0 else "benign", on + number % 5)
+        is_cancer = number % step == 0
+        category = "B5" if is_cancer else ("B2", "B2", "B1", "B3", "B2", "B4")[number % 6]
+        drawn.report(key, "invasive" if is_cancer else "benign", on + number % 5, b_category=category)
         if number % 9:
             found = "discordant" if number % (step + 2) == 1 else "concordant"
             drawn.review(key, found, on + 7 + number % 6)

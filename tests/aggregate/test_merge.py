@@ -231,7 +231,7 @@ def test_the_same_counts_give_the_same_bytes(three, internal):
         (lambda text: text.replace('"n": ', '"n": 1', 1), "was changed after it was written"),
         (lambda text: text[:-30], "no JSON text"),
         (lambda text: "{}", "no file of counts"),
-        (lambda text: text.replace('"version": 1', '"version": 2'), "version 2; this program reads 1"),
+        (lambda text: text.replace('"version": 2', '"version": 3'), "version 3; this program reads 1 and 2"),
     ],
 )
 def test_a_file_that_is_not_what_was_written_is_refused(internal, tmp_path: Path, spoil, why):

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 import pytest
 
+from tests.browser.menu import follow
 from tests.browser.server import ask_who, make_demo, serving
 from tests.browser.test_sign_in import come_in
 
@@ -58,7 +59,7 @@ def served(browser: Browser, tmp_path: Path) -> Iterator[str]:
 
 
 def go(page: Page, title: str) -> None:
-    page.get_by_test_id("stSidebarNavLink").get_by_text(title, exact=True).click()
+    follow(page, title)
     page.wait_for_selector(f"h1:has-text('{title}')", timeout=PATIENCE)
     page.wait_for_selector("footer", timeout=PATIENCE)
 

@@ -12,6 +12,7 @@ import pytest
 from dashboards.app import OPENED_BY, PAGES
 from dashboards.gate.desk import VISITOR
 from registry.people import Action
+from tests.browser.menu import follow
 
 if TYPE_CHECKING:
     from playwright.sync_api import Page
@@ -83,8 +84,8 @@ def window(browser, address) -> Callable[[int], Window]:
 
 
 def go(here: Window, title: str) -> Page:
-    """Go to a page by its link in the sidebar and wait until it is drawn."""
-    here.page.get_by_role("link", name=title, exact=True).click()
+    """Go to a page by its link in the menu and wait until it is drawn."""
+    follow(here.page, title)
     here.page.get_by_role("heading", level=1, name=title).wait_for(timeout=PATIENCE_MS)
     here.page.wait_for_function(DONE, timeout=PATIENCE_MS)
     here.page.wait_for_timeout(800)

@@ -13,6 +13,7 @@ from websockets.asyncio.client import connect
 from websockets.exceptions import InvalidStatus
 
 from dashboards.gate.requests import COOKIE
+from tests.browser.menu import listed
 from tests.browser.server import PASSWORD, ask_who, make_demo, serving
 
 if TYPE_CHECKING:
@@ -57,15 +58,6 @@ def fill(page: Page, name: str) -> None:
     page.get_by_role("button", name="Sign in").click()
 
 
-def pages_listed(page: Page) -> set[str]:
-    page.wait_for_timeout(1500)  # a long list is folded once the filters stand below it
-    more = page.get_by_test_id("stSidebarNavViewButton")
-    if more.count() and "more" in more.inner_text().lower():
-        more.click()
-        page.wait_for_timeout(500)
-    return set(page.get_by_test_id("stSidebarNavLink").all_inner_texts())
-
-
 def test_a_deep_link_leads_through_the_form_to_its_page(browser, guarded, pictures: Path):
     context = browser.new_context(viewport={"width": 900, "height": 800})
     page = context.new_page()
@@ -88,8 +80,8 @@ def test_two_people_side_by_side_see_their_own_names_and_pages(browser, guarded)
 
     assert ines.locator("p.person").first.inner_text().split() == ["ines", "coordinator"]
     assert vera.locator("p.person").first.inner_text().split() == ["vera", "viewer"]
-    assert {"Intake", "Procedure record"} <= pages_listed(ines)
-    assert not {"Intake", "Procedure record", "Trail", "People"} & pages_listed(vera)
+    assert {"Intake", "Procedure record"} <= listed(ines)
+    assert not {"Intake", "Procedure record", "Trail", "People"} & listed(vera)
     vera.goto(f"{guarded}/procedure-record?procedure=B0000007")
     vera.wait_for_selector("text=This page is not open to your roles: viewer.", timeout=PATIENCE)
     assert "B0000007" not in vera.get_by_test_id("stMain").inner_text()

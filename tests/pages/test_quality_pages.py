@@ -12,11 +12,11 @@ import pytest
 
 from dashboards.components import words
 from dashboards.components.funnel_plot import funnel_plot, learning_plot
-from dashboards.components.units import UNNAMED
 from registry import quality, units
 from registry.people import Actor, Role, acting, ask
 from registry.record import latest_day
 from registry.record.missing import expected_fields
+from registry.units.frames import UNNAMED
 from tests.pages.test_pages import text_of
 from tests.pages.test_panels import fold
 

@@ -83,11 +83,19 @@ def test_each_role_may_what_its_row_says_and_nothing_else(role, action):
         (Role.COORDINATOR, Action.SIGN),
         (Role.COORDINATOR, Action.OPERATORS),
         (Role.RADIOLOGIST, Action.EXPORT),
+        (Role.QUALITY, Action.EXPORT),
+        (Role.VIEWER, Action.AGGREGATES),
     ],
 )
 def test_what_a_role_must_never_do(role, action):
     """Common practice: who keeps the machine reads no record, who exports sees no name, who enters signs nothing."""
     assert action not in ALLOWED[role]
+
+
+@pytest.mark.parametrize("role", [Role.QUALITY, Role.RESEARCHER])
+def test_counts_without_rows_are_handed_on_by_the_committee_and_by_research(role):
+    """A file of counts holds figures and no row of anybody (decision 0039)."""
+    assert Action.AGGREGATES in ALLOWED[role]
 
 
 def test_a_refusal_is_an_entry_of_the_trail(registry):

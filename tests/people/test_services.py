@@ -23,8 +23,8 @@ from registry.people.roles import ALLOWED
 A = Action
 #: Public function that is handed a registry -> what its caller must be allowed to do.
 SERVICES = {
-    "registry.aggregate.collect.collect": A.FIGURES,
-    "registry.aggregate.collect.write": A.EXPORT,
+    "registry.aggregate.collect.collect": A.AGGREGATES,
+    "registry.aggregate.collect.write": A.AGGREGATES,
     "registry.aim.vectors.vectors": A.FIGURES,
     "registry.agreement.agreement": A.PROCEDURES,
     "registry.backup.backup": A.KEEP,
@@ -115,6 +115,7 @@ SERVICES = {
     "registry.monitoring.comparison.compare_periods": A.FIGURES,
     "registry.monitoring.cumulative.cumulative": A.PROCEDURES,
     "registry.monitoring.notes.answer": A.OPERATORS,
+    "registry.monitoring.notes.answered": A.PROCEDURES,
     "registry.monitoring.notes.notes": A.PROCEDURES,
     "registry.monitoring.watched.watch": A.PROCEDURES,
     "registry.monitoring.weighted.weighted": A.PROCEDURES,

@@ -6,7 +6,7 @@ import csv
 import io
 import re
 import shutil
-from datetime import UTC, date, datetime
+from datetime import UTC, datetime
 from typing import TYPE_CHECKING
 
 import docx
@@ -22,38 +22,11 @@ from registry.reports.pack import SMALLEST, quality_pack, write_pack
 from registry.reports.pdf import pdf
 from registry.store import Registry
 from tests.build import load
+from tests.reports.conftest import AS_OF, END, PERIOD, START
 from tests.reports.test_documents import text_of, together
 
 if TYPE_CHECKING:
-    from pathlib import Path
-
-START, END = date(2023, 7, 1), date(2024, 6, 30)
-AS_OF = date(2026, 6, 30)
-PERIOD = {"start": START, "end": END, "as_of": AS_OF}
-
-
-@pytest.fixture(scope="module")
-def demo(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    folder = tmp_path_factory.mktemp("pack") / "demo"
-    made = CliRunner().invoke(app, ["demo", str(folder), "--procedures", "400"])
-    assert made.exit_code == 0, made.output
-    return folder
-
-
-@pytest.fixture(scope="module")
-def opened(demo: Path):
-    with Registry.open(demo) as registry:
-        yield registry
-
-
-@pytest.fixture(scope="module")
-def whole(opened):
-    return quality_pack(opened, **PERIOD)
-
-
-@pytest.fixture(scope="module")
-def shared(opened):
-    return quality_pack(opened, **PERIOD, shareable=True)
+    pass
 
 
 @pytest.fixture(scope="module")

@@ -4,20 +4,28 @@ from __future__ import annotations
 
 import hashlib
 import json
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from registry import provenance
 from registry.disclosure.cells import SMALLEST, Rule
 from registry.errors import UsageProblem
 from registry.people import Action, require
-from registry.reports.document import Document
+from registry.reports.document import Bullets, Document, Paragraph, Section, Table
 from registry.reports.pack import parts
+from registry.reports.pack.asked import Asked
+from registry.reports.pack.before import before
+from registry.reports.pack.beside import beside
+from registry.reports.pack.cells import NARROW
+from registry.reports.pack.chain import chain
+from registry.reports.pack.filled import filled
+from registry.reports.pack.watching import watching
 
 if TYPE_CHECKING:
     from datetime import date
 
     from registry.measures.counting import Reader
+    from registry.reports.document import Block
 
 CAUTIONS = (
     "An audit of the record. It is no diagnostic device and decides nothing about concordance, biopsy or treatment; decisions belong to qualified clinicians under their local protocol.",
@@ -81,20 +89,23 @@ def quality_pack(
         raise UsageProblem(
             f"Counts of 1 to {SMALLEST} are left out at least; {smallest} hides fewer. Give {SMALLEST} or more."
         )
-    asked = parts.Asked(registry, as_of, start, end, Rule(smallest if shareable else 0))
+    asked = Asked(registry, as_of, start, end, Rule(smallest if shareable else 0))
     made = [
         part
         for part in (
             parts.measures(asked),
+            before(asked),
+            *watching(asked),
+            *beside(asked),
             parts.left_out(asked),
             parts.discordance(asked),
             parts.b_categories(asked),
             parts.afterwards(asked),
             parts.harm(asked),
             parts.yearly(asked),
-            parts.sites(asked),
             parts.steps(asked),
-            parts.fields(asked),
+            filled(asked),
+            chain(asked),
             parts.definitions(),
         )
         if part is not None
@@ -107,12 +118,31 @@ def quality_pack(
         title="Quality report",
         subtitle=f"{registry.site.name}: procedures from {start} to {end}, as of {as_of}",
         day=as_of,
-        sections=tuple(part.section for part in made),
+        sections=tuple(_kept_together(part.section) for part in made),
         cautions=cautions,
         provenance=_origin(registry, as_of, digest),
         mark="To be shared" if shareable else "Confidential",
     )
     return Pack(document, rows, digest)
+
+
+def _kept_together(section: Section) -> Section:
+    """No line ends between a number and its percent sign."""
+
+    def whole(text: str) -> str:
+        return text.replace(" %", f"{NARROW}%")
+
+    blocks: list[Block] = []
+    for block in section.blocks:
+        if isinstance(block, Paragraph):
+            blocks.append(replace(block, text=whole(block.text)))
+        elif isinstance(block, Bullets):
+            blocks.append(Bullets(tuple(map(whole, block.texts))))
+        elif isinstance(block, Table):
+            blocks.append(replace(block, notes=tuple(map(whole, block.notes))))
+        else:
+            blocks.append(block)
+    return replace(section, blocks=tuple(blocks))
 
 
 def _origin(registry: Reader, as_of: date, digest: str) -> tuple[tuple[str, str], ...]:

@@ -10,10 +10,11 @@ from registry.reports.document import Table
 from registry.reports.pack.figures import Lane
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
 
     from registry.disclosure.cells import Rule
     from registry.measures import ProportionResult, QuantityResult
+    from registry.targets import Target
 
 Row = dict[str, object]
 NARROW = "\u202f"
@@ -100,7 +101,13 @@ def _extremes(one: ProportionResult) -> str:
     return f"{percent(one.bounds.lower)} / {percent(one.bounds.upper)} ({one.bounds.unknown:,})"
 
 
-def lanes(found: Sequence[ProportionResult], rule: Rule, minimum: int) -> list[Lane]:
+def lanes(
+    found: Sequence[ProportionResult],
+    rule: Rule,
+    minimum: int,
+    quarters: Mapping[str, Sequence[float]],
+    targets: Mapping[str, Sequence[Target]],
+) -> list[Lane]:
     """Rows of the strip: results with a rate that may be shown."""
     return [
         Lane(
@@ -109,6 +116,10 @@ def lanes(found: Sequence[ProportionResult], rule: Rule, minimum: int) -> list[L
             one.lower,
             one.upper,
             f"{percent(one.proportion)} ({one.numerator:,}/{one.denominator:,})",
+            tuple(quarters.get(one.measure, ())),
+            tuple(
+                end for target in targets[one.measure] for end in (target.low, target.high) if end is not None
+            ),
         )
         for one in found
         if one.proportion is not None

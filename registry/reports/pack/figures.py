@@ -18,13 +18,15 @@ _ROW, _LEFT, _LANE, _RIGHT, _TOP = 17, 240, 300, 120, 26
 
 @dataclass(frozen=True)
 class Lane:
-    """One row of the strip: rate and limits from 0 to 1, and the figure in words."""
+    """One row of the strip: rate and limits from 0 to 1, the figure in words, rates of quarters (newest first), targets."""
 
     title: str
     rate: float
     lower: float | None
     upper: float | None
     said: str
+    quarters: tuple[float, ...] = ()
+    targets: tuple[float, ...] = ()
 
 
 def strip(lanes: Sequence[Lane], caption: str) -> Figure | None:
@@ -44,7 +46,16 @@ def strip(lanes: Sequence[Lane], caption: str) -> Figure | None:
             f'<text x="{x:.1f}" y="{_TOP - 11}" text-anchor="middle" fill="{MUTED}" font-size="8.5">{tick} %</text>'
         )
     for place, one in enumerate(lanes):
-        y = _TOP + _ROW * place + 6
+        y = _TOP + _ROW * place + 4
+        for age, rate in enumerate(one.quarters):
+            parts.append(
+                f'<circle cx="{_LEFT + _LANE * rate:.1f}" cy="{y + 4.6 + 0.9 * age:.1f}" r="1.1" fill="{MUTED}" fill-opacity="{1 - 0.09 * age:.2f}"/>'
+            )
+        for end in one.targets:
+            x = _LEFT + _LANE * end
+            parts.append(
+                f'<line x1="{x:.1f}" y1="{y - 6}" x2="{x:.1f}" y2="{y + 6}" stroke="{INK}" stroke-width="1.4"/>'
+            )
         parts.append(f'<text x="0" y="{y + 3:.1f}" fill="{INK}">{escape(one.title)}</text>')
         if one.lower is not None and one.upper is not None:
             low, high = (_LEFT + _LANE * value for value in (one.lower, one.upper))

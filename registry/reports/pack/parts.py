@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from registry import quality, timeliness
+import polars as pl
+
+from registry import quality, targets, timeliness
 from registry.disclosure.cells import HIDDEN
-from registry.measures import b_category_table, curve, evaluate, load_measures
+from registry.measures import b_category_table, curve, evaluate, load_measures, standing_of
+from registry.monitoring import last_quarters
 from registry.record import complications_by_grade
 from registry.reports.document import Bullets, Paragraph, Section, Table
+from registry.reports.pack import charts
+from registry.reports.pack.asked import Part
 from registry.reports.pack.cells import (
     lanes,
     percent,
@@ -23,44 +27,9 @@ from registry.reports.pack.figures import strip
 from registry.vocabulary import label, labels
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
-    from datetime import date
-
-    from registry.disclosure.cells import Rule
-    from registry.measures import ProportionResult
-    from registry.measures.counting import Reader
+    from registry.measures import CurveEstimate, ProportionResult
     from registry.reports.document import Block
-
-Rows = dict[str, list[dict[str, Any]]]
-
-
-@dataclass(frozen=True)
-class Asked:
-    """What the pack is about: the registry, the period, the day, and which cells are hidden."""
-
-    registry: Reader
-    as_of: date
-    start: date
-    end: date
-    rule: Rule
-
-    @property
-    def minimum(self) -> int:
-        """Smallest denominator for which a percentage is shown."""
-        return self.registry.site.minimum_n
-
-    @property
-    def period(self) -> dict[str, date]:
-        """Arguments that every service takes."""
-        return {"as_of": self.as_of, "start": self.start, "end": self.end}
-
-
-@dataclass(frozen=True)
-class Part:
-    """A section, and the rows of its tables by the name of their file."""
-
-    section: Section
-    rows: Rows
+    from registry.reports.pack.asked import Asked, Rows
 
 
 def measures(asked: Asked) -> Part:
@@ -76,10 +45,14 @@ def measures(asked: Asked) -> Part:
         [one.id for one in load_measures().values() if one.kind == "quantity"],
         **asked.period,  # type: ignore[arg-type]
     )
-    drawn = strip(
-        lanes(found, asked.rule, asked.minimum),
-        "All proportions of the period with their 95 % Wilson intervals; order of the groups, no order of merit.",
-    )
+    said = "All proportions of the period with their 95 % Wilson intervals; order of the groups, no order of merit."
+    quarters = {} if asked.rule.upto else _quarters(asked, ids)
+    if quarters:
+        said += f" Small dots below: the last eight quarters with {asked.minimum} procedures or more, the newest on top."
+    marks = {name: targets.drawn(name, asked.registry.site.targets_on) for name in ids}
+    if any(marks.values()):
+        said += " Ticks: targets that the service has switched on."
+    drawn = strip(lanes(found, asked.rule, asked.minimum, quarters, marks), said)
     blocks: list[Block] = [drawn] if drawn else []
     blocks.append(proportion_table("Proportions", found, asked.rule, asked.minimum))
     blocks.append(quantity_table("Quantities", quantities, asked.rule))  # type: ignore[arg-type]
@@ -92,27 +65,46 @@ def measures(asked: Asked) -> Part:
     )
 
 
+def _quarters(asked: Asked, ids: list[str]) -> dict[str, list[float]]:
+    """Measure -> rates of the last eight quarters, newest first; those with enough procedures."""
+    first = last_quarters(asked.end)[0][1]
+    found: list[ProportionResult] = evaluate(  # type: ignore[assignment]
+        asked.registry, ids, as_of=asked.as_of, start=first, end=asked.end, by="quarter"
+    )
+    made: dict[str, list[float]] = {}
+    for one in reversed(found):
+        if one.proportion is not None and one.denominator >= asked.minimum:
+            made.setdefault(one.measure, []).append(one.proportion)
+    return made
+
+
 def left_out(asked: Asked) -> Part | None:
     """Why procedures are not in a denominator, measure by measure; not in what is shared."""
     if asked.rule.upto:
         return None
-    ids = [one.id for one in load_measures().values() if one.kind == "proportion"]
+    ids = [one.id for one in load_measures().values() if one.kind != "sampling"]
     found = evaluate(asked.registry, ids, **asked.period)  # type: ignore[arg-type]
     rows = [
-        {"measure": one.measure, "reason": reason, "procedures": number}
+        {"measure": one.measure, "reason": reason, "why": standing_of(reason), "procedures": number}
         for one in found
         for reason, number in one.excluded.items()
         if number
     ]
     cells = tuple(
-        (load_measures()[str(row["measure"])].title, str(row["reason"]), f"{row['procedures']:,}")
+        (
+            load_measures()[str(row["measure"])].title,
+            str(row["reason"]),
+            str(row["why"]),
+            f"{row['procedures']:,}",
+        )
         for row in rows
     )
     made = Table(
         "Left out, by the first reason that applies",
-        ("Measure", "Reason", "Procedures"),
+        ("Measure", "Reason", "Why", "Procedures"),
         cells,
-        frozenset((2,)),
+        frozenset((3,)),
+        widths=(5, 5, 4, 1.6),
     )
     return Part(
         Section("From all procedures to each denominator", (made,), new_page=True), {"left_out": rows}
@@ -186,7 +178,7 @@ def b_categories(asked: Asked) -> Part:
         ("Ratio", "x / n", "Rate", "95 % interval", "Not resolved"),
         tuple(
             (
-                one.name.replace("_", " "),
+                one.words,
                 HIDDEN if hidden else f"{one.x:,} / {one.n:,}",
                 HIDDEN if hidden else percent(one.proportion) if one.n >= asked.minimum else "counts only",
                 HIDDEN if hidden else span(one.lower, one.upper) if one.n >= asked.minimum else "",
@@ -210,8 +202,13 @@ def b_categories(asked: Asked) -> Part:
         }
         for one in found.ratios
     ]
+    counted = [
+        {"outcome": outcome, **{name: None if hidden else n for name, n in zip(names, row, strict=True)}}
+        for outcome, row in found.cells.items()
+    ]
     return Part(
-        Section("B categories", (cross, ratios, Bullets(held)), new_page=True), {"b_categories": rows}
+        Section("B categories", (cross, ratios, Bullets(held)), new_page=True),
+        {"b_categories": rows, "b_category_cells": counted},
     )
 
 
@@ -274,8 +271,34 @@ def afterwards(asked: Asked) -> Part:
     kept = [
         {**row, "at_risk": None if asked.rule.is_small(row["at_risk"]) else row["at_risk"]} for row in shown
     ]
-    return Part(
-        Section("Cancer after a benign result", (made,)), {"cancer_after_benign": [] if hidden else kept}
+    files: Rows = {"cancer_after_benign": [] if hidden else kept}
+    drawn = None
+    if not asked.rule.upto:
+        # Each step is a single procedure.
+        frames = {one.name: _steps(one) for one in found.estimates.values()}
+        files["cancer_after_benign_steps"] = [
+            {"estimate": name, **row} for name, frame in frames.items() for row in frame.to_dicts()
+        ]
+        if found.n >= asked.minimum:
+            drawn = charts.steps(
+                [(f"Estimate: {name}", frame) for name, frame in frames.items()],
+                max(one.at[-1] for one in found.estimates.values()),
+                "Cumulative incidence of cancer after a benign result by two estimates, with 95 % limits; the table holds the figures at fixed days.",
+            )
+    blocks = (*((drawn,) if drawn else ()), made)
+    return Part(Section("Cancer after a benign result", blocks), files)
+
+
+def _steps(one: CurveEstimate) -> pl.DataFrame:
+    return pl.DataFrame(
+        {
+            "days": one.step_days,
+            "incidence": one.steps,
+            "lower": one.step_lower,
+            "upper": one.step_upper,
+            "at_risk": one.step_at_risk,
+        },
+        schema_overrides={"lower": pl.Float64, "upper": pl.Float64},
     )
 
 
@@ -299,28 +322,6 @@ def yearly(asked: Asked) -> Part:
                 for (column, _), number in zip(one.columns, line, strict=True)
             ]
     return Part(Section("Twelve months in counts", tuple(blocks), new_page=True), {"yearly": rows})
-
-
-def sites(asked: Asked) -> Part:
-    """The proportions that every site is asked about, site by site; no order of merit."""
-    ids = (
-        "sampling_confirmed",
-        "insufficient_sample",
-        "cancer_at_biopsy",
-        "discordance",
-        "repeat_biopsy",
-        "complication",
-        "follow_up_complete",
-    )
-    found: Sequence[ProportionResult] = evaluate(asked.registry, ids, by="site", **asked.period)  # type: ignore[assignment, arg-type]
-    made = proportion_table("By site", found, asked.rule, asked.minimum)
-    note = Paragraph(
-        "Sites stand in the order of their codes. They differ in the patients they see and by chance; no order of merit is meant.",
-        "small",
-    )
-    return Part(
-        Section("Sites", (made, note), new_page=True), {"by_site": proportion_rows(found, asked.rule)}
-    )
 
 
 def steps(asked: Asked) -> Part:
@@ -347,31 +348,6 @@ def steps(asked: Asked) -> Part:
     return Part(Section("Timeliness", (made,)), {"timeliness": rows})
 
 
-def fields(asked: Asked) -> Part:
-    """Which expected fields are filled."""
-    counted = quality.completeness(asked.registry, **asked.period)
-    found = quality.by_field(counted, as_of=asked.as_of, minimum=asked.minimum)
-    rule = asked.rule
-    cells = tuple(
-        (
-            one.words,
-            HIDDEN if rule.hides(one.x, one.n) else f"{one.x:,} / {one.n:,}",
-            HIDDEN if rule.hides(one.x, one.n) else percent(one.proportion),
-        )
-        for one in found
-        if one.n
-    )
-    made = Table(
-        "Expected fields that are filled", ("Field", "Filled / expected", "Share"), cells, frozenset((1, 2))
-    )
-    rows = [
-        {"table": one.table, "field": one.words, "filled": one.x, "expected": one.n}
-        for one in found
-        if one.n and not rule.hides(one.x, one.n)
-    ]
-    return Part(Section("Completeness", (made,), new_page=True), {"completeness": rows})
-
-
 def definitions() -> Part:
     """Numerator, denominator and window of every measure, from the headers of their files."""
     found = load_measures().values()
@@ -386,5 +362,7 @@ def definitions() -> Part:
         for one in found
     ]
     cells = tuple((row["title"], row["numerator"], row["denominator"], row["window"]) for row in rows)
-    made = Table("Definitions", ("Measure", "Counted or measured", "Among", "Window"), cells)
+    made = Table(
+        "Definitions", ("Measure", "Counted or measured", "Among", "Window"), cells, widths=(3, 6, 5, 3)
+    )
     return Part(Section("Definitions", (made,), new_page=True), {"definitions": rows})
