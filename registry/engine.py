@@ -35,6 +35,8 @@ def engine_settings(folder: Path, site: Site) -> dict[str, Any]:
         "storage_compatibility_version": STORAGE_VERSION,
         "temp_directory": str(folder / "tmp"),
         "memory_limit": f"{int(site.numbers['memory_limit_mb'])}MB",
+        # More than one only where a site asks for it (decision 0040).
+        "threads": int(site.numbers["threads"]),
     }
 
 

@@ -71,7 +71,7 @@ _NUMBERS: dict[str, dict[str, tuple[float, float]]] = {
         "session_hours": (0.25, 24),
     },
     "pathology_request": {"half_lives_kept": (1, 100)},
-    "engine": {"memory_limit_mb": (256, 1_000_000)},
+    "engine": {"memory_limit_mb": (256, 1_000_000), "threads": (1, 1024)},
 }
 #: Settings of these sections that are no numbers; each is read apart.
 _OTHERS = {

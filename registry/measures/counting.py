@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 
 PATIENT = "unit.procedure_id.patient_no"
 KEPT = "unit.excluded_because IS NULL"
-#: Most patients have one procedure: counting them needs no list of those already seen.
+#: Most patients have one procedure: counting them needs no memory of those already seen.
 _ALONE = "unit.procedure_id.patient_procedures = 1"
 
 
@@ -160,7 +160,7 @@ def count(units: Classified, measures: Sequence[Measure]) -> dict[tuple[str, str
     for place, stratum, several, *cells in units.columns(
         _tally(units, place, one) for place, one in enumerate(measures)
     ):
-        _add(found.setdefault((measures[place].id, stratum), Counts()), _different(several), *cells)
+        _add(found.setdefault((measures[place].id, stratum), Counts()), several, *cells)
     order = {one.id: {reason: place for place, reason in enumerate(one.reasons)} for one in measures}
     for (measure_id, _), counts in found.items():
         counts.excluded = dict(sorted(counts.excluded.items(), key=lambda pair: order[measure_id][pair[0]]))
@@ -179,16 +179,11 @@ def _tally(units: Classified, place: int, measure: Measure) -> str:
     )
     return units.select(
         measure,
-        f"{place} AS place, {units.stratum} AS stratum, list({PATIENT}) FILTER (WHERE {KEPT} AND NOT {_ALONE}) AS several, "
+        f"{place} AS place, {units.stratum} AS stratum, count(DISTINCT {PATIENT}) FILTER (WHERE {KEPT} AND NOT {_ALONE}) AS several, "
         f"unit.excluded_because, {unknown} AS unknown, count(*) AS units, {events} AS events, {missing} AS missing, "
         f"count(*) FILTER (WHERE {_ALONE}) AS patients",
         tail=f"GROUP BY {', '.join(keys)}",
     )
-
-
-def _different(patients: np.ndarray | None) -> int:
-    """How many different patients stand in a list; none where there is no list."""
-    return 0 if patients is None else len(np.unique(patients))
 
 
 def _add(
