@@ -168,7 +168,7 @@ def _kept(registry: Registry, project: str) -> pl.DataFrame:
         return _EMPTY
     identity = registry.identity
     try:
-        return store.frame(identity, _KEPT, {"project": project}).cast(dict(_EMPTY.schema))
+        return store.frame(identity, _KEPT, {"project": project}).cast(_EMPTY.schema)
     finally:
         identity.close()
 
