@@ -64,6 +64,7 @@ def keep(
             f"INSERT INTO frozen_cohort ({_COLUMNS}) VALUES (?, ?, ?, ?, ?, ?)",
             [name, version, sha256, content, author, made.frozen_at],
         )
+        cursor.execute("UPDATE facts_state SET revision = revision + 1")
         details = {"version": version, "sha256": sha256}
         audit.append(cursor, registry.key, now, audit.Entry(author, FREEZE, _KIND, name, details))
     return made

@@ -9,7 +9,8 @@ import streamlit as st
 from dashboards import visitor
 from dashboards.answers import package as answers
 from dashboards.components.confirm import confirmed
-from dashboards.components.markup import element, show
+from dashboards.components.markup import element, joined, show
+from dashboards.components.record_parts import field_name
 from dashboards.components.tables import table
 from registry.disclosure import report as reports
 from registry.disclosure.profiles import PROFILES
@@ -72,13 +73,17 @@ def _privacy(report: PrivacyReport) -> None:
         table(
             "What to leave out or coarsen first",
             ["Leave out or coarsen", "Records in small classes before", "After"],
-            [[one.column, f"{one.failing_before:,}", f"{one.failing:,}"] for one in counted.steps],
+            [
+                [field_name(one.column).capitalize(), f"{one.failing_before:,}", f"{one.failing:,}"]
+                for one in counted.steps
+            ],
             frozenset({1, 2}),
             caption_seen=True,
         )
     with st.expander("Smallest classes, and what becomes of each column"):
         _details(report)
-    show(element("p", "Left to a person: " + " ".join(reports.DECISIONS), class_="beside"))
+    show(element("p", "Left to a person:", class_="beside"))
+    show(element("ul", joined(element("li", one) for one in reports.DECISIONS), class_="beside"))
 
 
 def _details(report: PrivacyReport) -> None:
@@ -86,7 +91,7 @@ def _details(report: PrivacyReport) -> None:
     if not failing.is_empty():
         table(
             f"The smallest classes of fewer than {report.as_they_leave.threshold} patients",
-            [name.replace("_", " ").capitalize() for name in failing.columns],
+            [field_name(name).capitalize() for name in failing.columns],
             [["not recorded" if cell is None else str(cell) for cell in row] for row in failing.iter_rows()],
             caption_seen=True,
         )

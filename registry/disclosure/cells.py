@@ -15,7 +15,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy.sparse import csr_matrix
+from scipy.sparse import csr_array
 from scipy.sparse.csgraph import maximum_flow
 
 from registry.errors import UsageProblem
@@ -142,24 +142,26 @@ def suppress(
         return Counts(values, hidden)
     hidden[:, list(columns_hidden)] = True
     while True:
-        open_cells = unprotected(values, hidden, rule.upto)
-        if not open_cells:
-            return Counts(values, hidden)
-        hidden[_partner(values, hidden, *open_cells[0])] = True
+        line = _lone(hidden)
+        if not line:
+            telling = unprotected(values, hidden, rule.upto)
+            if telling is None:
+                return Counts(values, hidden)
+            line = _near(hidden, *telling)
+        hidden[min(line, key=lambda cell: _cost(values, cell))] = True
 
 
-def unprotected(values: NDArray[np.int64], hidden: NDArray[np.bool_], upto: int) -> list[tuple[int, int]]:
-    """Hidden cells that what is published says too much of, the first found."""
+def unprotected(values: NDArray[np.int64], hidden: NDArray[np.bool_], upto: int) -> tuple[int, int] | None:
+    """The first hidden cell that what is published says too much of; None where there is none."""
     network = _Network(values, hidden)
-    for cell in map(tuple, np.argwhere(hidden).tolist()):
-        row, column = cell
+    for row, column in np.argwhere(hidden).tolist():
         # A cell that grows out of the range and far enough is protected; seldom must it shrink, too.
         up = network.growth(row, column)
-        if up < upto or values[row, column] + up <= upto:
-            down = network.shrinkage(row, column)
-            if values[row, column] + up <= upto or up + down < upto:
-                return [(row, column)]
-    return []
+        if values[row, column] + up <= upto:
+            return row, column
+        if up < upto and up + network.shrinkage(row, column) < upto:
+            return row, column
+    return None
 
 
 def bounds(values: NDArray[np.int64], hidden: NDArray[np.bool_], row: int, column: int) -> tuple[int, int]:
@@ -169,28 +171,26 @@ def bounds(values: NDArray[np.int64], hidden: NDArray[np.bool_], row: int, colum
     return here - network.shrinkage(row, column), here + network.growth(row, column)
 
 
-def _partner(values: NDArray[np.int64], hidden: NDArray[np.bool_], row: int, column: int) -> tuple[int, int]:
-    """The shown cell to hide next: in the line of the cell with the fewest hidden ones, the smallest count.
+def _lone(hidden: NDArray[np.bool_]) -> list[tuple[int, int]]:
+    """Shown cells of the first row or column with one hidden cell, which its total gives away."""
+    for row in np.flatnonzero(hidden.sum(axis=1) == 1).tolist():
+        return [(row, other) for other in np.flatnonzero(~hidden[row]).tolist()]
+    for column in np.flatnonzero(hidden.sum(axis=0) == 1).tolist():
+        return [(other, column) for other in np.flatnonzero(~hidden[:, column]).tolist()]
+    return []
 
-    Inner cells before totals, somebody before nobody; anywhere in the table where its lines are full.
-    """
-    last_row, last_column = values.shape[0] - 1, values.shape[1] - 1
-    alone = hidden[row].sum() <= hidden[:, column].sum()
-    in_row = [(row, other) for other in range(last_column + 1) if not hidden[row, other]]
-    in_column = [(other, column) for other in range(last_row + 1) if not hidden[other, column]]
-    lines = (in_row, in_column) if alone else (in_column, in_row)
-    anywhere = [tuple(one) for one in np.argwhere(~hidden).tolist()]
 
-    def cost(cell: tuple[int, ...]) -> tuple[int, bool, int]:
-        r, c = cell
-        return ((r == last_row) + (c == last_column), values[r, c] == 0, int(values[r, c]))
+def _near(hidden: NDArray[np.bool_], row: int, column: int) -> list[tuple[int, int]]:
+    """Shown cells in the row and the column of a hidden one; those of the table where there is none."""
+    shown = [(r, c) for r, c in np.argwhere(~hidden).tolist()]
+    return [(r, c) for r, c in shown if r == row or c == column] or shown
 
-    inner = [[one for one in line if not cost(one)[0]] for line in lines]
-    for line in (*inner, [one for one in anywhere if not cost(one)[0]], *lines, anywhere):
-        if line:
-            r, c = min(line, key=cost)
-            return r, c
-    raise AssertionError("everything is hidden, and nothing hidden can be pinned")
+
+def _cost(values: NDArray[np.int64], cell: tuple[int, int]) -> tuple[int, bool, int]:
+    """What hiding a cell costs a reader: inner cells before totals, somebody before nobody, few before many."""
+    row, column = cell
+    totals = int(row == values.shape[0] - 1) + int(column == values.shape[1] - 1)
+    return totals, bool(values[cell] == 0), int(values[cell])
 
 
 class _Network:
@@ -231,5 +231,5 @@ class _Network:
         """The greatest flow that goes by other cells than the one between the two."""
         capacity = self._capacity.copy()
         capacity[source, sink] = capacity[sink, source] = 0
-        graph = csr_matrix(capacity.astype(np.int32))
+        graph = csr_array(capacity.astype(np.int32))
         return int(maximum_flow(graph, source, sink).flow_value)

@@ -64,12 +64,11 @@ WORDS: Mapping[Treatment, str] = MappingProxyType(
 
 @dataclass(frozen=True)
 class Profile:
-    """One profile: ``rules`` by sensitivity; ``is_dated`` where days of the calendar are in it."""
+    """One profile: ``rules`` by sensitivity."""
 
     name: str
     title: str
     rules: Mapping[str, Treatment]
-    is_dated: bool
     cautions: tuple[str, ...]
 
     def treatment(self, column: str, sensitivity: str) -> Treatment:
@@ -91,28 +90,25 @@ class Profile:
 INTERNAL = Profile(
     "internal",
     "Direct identifiers dropped, random keys, true dates",
-    MappingProxyType(
-        {
-            **dict.fromkeys(
-                (
-                    "person",
-                    "age",
-                    "body",
-                    "date",
-                    "horizon",
-                    "interval",
-                    "place",
-                    "position",
-                    "label",
-                    "clinical",
-                ),
-                _T.KEEP,
+    {
+        **dict.fromkeys(
+            (
+                "person",
+                "age",
+                "body",
+                "date",
+                "horizon",
+                "interval",
+                "place",
+                "position",
+                "label",
+                "clinical",
             ),
-            "key": _T.STUDY_KEY,
-            "staff": _T.STUDY_KEY,
-        }
-    ),
-    True,
+            _T.KEEP,
+        ),
+        "key": _T.STUDY_KEY,
+        "staff": _T.STUDY_KEY,
+    },
     (
         "Pseudonymous, with true dates and ages: still personal data. Few columns together can be enough to know a person again.",
     ),
@@ -120,16 +116,13 @@ INTERNAL = Profile(
 SHIFTED = Profile(
     "shifted",
     "Dates of each patient moved together, ages 90 and over pooled",
-    MappingProxyType(
-        {
-            **INTERNAL.rules,
-            "age": _T.POOL_AGE,
-            "date": _T.SHIFT,
-            "horizon": _T.SHIFT,
-            "label": _T.DROP,
-        }
-    ),
-    True,
+    {
+        **INTERNAL.rules,
+        "age": _T.POOL_AGE,
+        "date": _T.SHIFT,
+        "horizon": _T.SHIFT,
+        "label": _T.DROP,
+    },
     (
         f"Dates are not true: those of a patient are moved together by 1 to {SHIFT_DAYS} days. Intervals within a patient "
         "are true; seasons, weekdays and order between patients are not.",
@@ -139,23 +132,20 @@ SHIFTED = Profile(
 RESTRICTED = Profile(
     "restricted",
     "Year only, intervals in place of dates, no operator, no site",
-    MappingProxyType(
-        {
-            "key": _T.STUDY_KEY,
-            "person": _T.KEEP,
-            "age": _T.POOL_AGE,
-            "body": _T.STEP_WEIGHT,
-            "date": _T.INTERVAL,
-            "horizon": _T.COARSE,
-            "interval": _T.LIMIT,
-            "place": _T.DROP,
-            "staff": _T.DROP,
-            "position": _T.WHOLE_MM,
-            "label": _T.DROP,
-            "clinical": _T.KEEP,
-        }
-    ),
-    False,
+    {
+        "key": _T.STUDY_KEY,
+        "person": _T.KEEP,
+        "age": _T.POOL_AGE,
+        "body": _T.STEP_WEIGHT,
+        "date": _T.INTERVAL,
+        "horizon": _T.COARSE,
+        "interval": _T.LIMIT,
+        "place": _T.DROP,
+        "staff": _T.DROP,
+        "position": _T.WHOLE_MM,
+        "label": _T.DROP,
+        "clinical": _T.KEEP,
+    },
     (
         "Dates are replaced by the year of the procedure and by days from it, which are rounded where they are long.",
         "Few columns together can still be enough to know a person again: read PRIVACY.md before it is passed on.",

@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import hmac
 import json
+import threading
 from dataclasses import dataclass
 from datetime import UTC
 from typing import TYPE_CHECKING, Any
@@ -31,6 +32,10 @@ _OWNERS = (
     "SELECT p.procedure_id AS unit_key, f.patient AS patient "
     "FROM main.procedures AS p JOIN main.findings AS f ON f.finding_id = p.finding_id"
 )
+
+
+#: The comparison with what was released, and the new line of the ledger, belong together.
+_RELEASING = threading.Lock()
 
 
 @dataclass(frozen=True)
@@ -107,8 +112,10 @@ def release(
     made = Release(0, rows, columns, row_levels, column_levels, counts, upto)
     members = _members(registry, levels, names)
     shown = _shown(made)
-    _refuse_differences(registry, members, shown, upto)
-    number = _keep(registry, made, members, shown, purpose, author, levels["procedure_id"].to_list())
+    with _RELEASING:
+        _refuse_differences(registry, members, shown, upto)
+        units_counted = levels["procedure_id"].to_list()
+        number = _keep(registry, made, members, shown, purpose, author, units_counted)
     return Release(number, rows, columns, row_levels, column_levels, counts, upto)
 
 

@@ -9,6 +9,7 @@ numbers are drawn for one export and kept nowhere.
 from __future__ import annotations
 
 import random
+import threading
 from dataclasses import dataclass
 from datetime import UTC
 from typing import TYPE_CHECKING, Protocol
@@ -43,6 +44,10 @@ _KEPT = "SELECT kind, original, number, shift_days FROM study_key WHERE project 
 _EMPTY = pl.DataFrame(
     schema={"kind": pl.String, "original": pl.String, "number": pl.Int32, "shift_days": pl.Int32}
 )
+
+
+#: Two exports of one project at a time must not draw two keys for one patient; one process owns the folder.
+_DRAWING = threading.Lock()
 
 
 class Record(Protocol):
@@ -116,13 +121,12 @@ def for_project(
     owners = record.frame(_OWNERS)
     rows = frame.select("procedure_id").join(owners, on="procedure_id", how="left", maintain_order="left")
     needed = _needed(frame, rows, owners)
-    kept = _kept(registry, project)
-    missing = needed.join(kept, on=["kind", "original"], how="anti")
-    gone = 0
-    if missing.height and draws:
-        kept = pl.concat([kept, _draw(registry, project, missing, kept, source)])
-    elif missing.height:
-        gone = missing.filter(pl.col("kind") == "patient").height
+    with _DRAWING:
+        kept = _kept(registry, project)
+        missing = needed.join(kept, on=["kind", "original"], how="anti")
+        if missing.height and draws:
+            kept = pl.concat([kept, _draw(registry, project, missing, kept, source)])
+    gone = 0 if draws else missing.filter(pl.col("kind") == "patient").height
     made = frame.with_columns(
         rows["patient"].alias("patient_no"),
         rows["operator"].alias("operator_no"),
@@ -168,7 +172,7 @@ def _kept(registry: Registry, project: str) -> pl.DataFrame:
         return _EMPTY
     identity = registry.identity
     try:
-        return store.frame(identity, _KEPT, {"project": project}).cast(dict(_EMPTY.schema))
+        return store.frame(identity, _KEPT, {"project": project}).cast(_EMPTY.schema)
     finally:
         identity.close()
 

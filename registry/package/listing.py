@@ -55,7 +55,8 @@ def own_exports(registry: Registry) -> list[dict[str, Any]]:
 
 
 def _rows(registry: Registry, actor: str | None) -> list[dict[str, Any]]:
-    return [_row(*row[:5], json.loads(row[5])) for row in registry.rows(_SQL, {"actor": actor})]
+    found = registry.rows(_SQL, {"actor": actor})
+    return [_row(seq, at, who, kind, key, json.loads(details)) for seq, at, who, kind, key, details in found]
 
 
 def _row(seq: int, at: Any, actor: str, kind: str, key: str, details: dict[str, Any]) -> dict[str, Any]:

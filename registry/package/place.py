@@ -76,7 +76,11 @@ def apart(target: Path, *, packed: bool) -> Iterator[tuple[Path, Path | None]]:
             target.rmdir()
         scratch.rename(target)
         if zipped is not None:
-            zipped.rename(archive_of(target))
+            try:
+                zipped.rename(archive_of(target))
+            except OSError:
+                shutil.rmtree(target, ignore_errors=True)
+                raise
     except OSError as problem:
         why = problem.strerror or "the disk does not take it"
         raise FileProblem(

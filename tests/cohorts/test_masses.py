@@ -34,7 +34,7 @@ def masses(received, tmp_path_factory):
 
 @pytest.fixture(scope="module")
 def lines(received):
-    """Accepted rows of the file: assessment, age, density, malignant; the typing error 55 is held."""
+    """Accepted rows of the file: assessment, age, diagnosis; the typing error 55 is held."""
     frames = {one.table: one.frame for one in received.tables}
     rows = (
         frames["findings"]
@@ -63,7 +63,7 @@ def test_the_yield_of_the_cohort_is_that_of_the_file(masses, lines):
 
 def test_the_first_table_is_that_of_the_file(masses, lines):
     made = table_one(
-        draw(masses, cohort(as_of=AS_OF)), by="is_malignant", columns=["age_years", "density"], minimum=10
+        draw(masses, cohort(as_of=AS_OF)), by="is_malignant", columns=["age_years", "assessment"], minimum=10
     )
     ages = {
         flag: [
@@ -88,10 +88,9 @@ def test_the_first_table_is_that_of_the_file(masses, lines):
     assert rows["all", "age_years", None]["difference"] == pytest.approx(
         abs(means[True] - means[False]) / sqrt((variances[True] + variances[False]) / 2)
     )
-    counted = Counter((row["diagnosis"] == "invasive", row["density"]) for row in lines)
-    for (flag, density), number in counted.items():
-        if density:
-            assert rows["true" if flag else "false", "density", density]["count"] == number
+    counted = Counter((row["diagnosis"] == "invasive", row["assessment"]) for row in lines)
+    for (flag, assessment), number in counted.items():
+        assert rows["true" if flag else "false", "assessment", assessment]["count"] == number
 
 
 def test_the_flow_ends_where_the_file_has_no_follow_up(masses, lines):

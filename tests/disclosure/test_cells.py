@@ -96,6 +96,14 @@ def test_eleven_is_not():
     assert not suppress([[11, 50], [50, 50]], RULE).hidden.any()
 
 
+def test_no_more_is_hidden_than_it_takes():
+    """One column: 7 needs one other, the smallest (20); 27 in both may lie anywhere from 0 to 27."""
+    counts = suppress([[200], [100], [50], [20], [7], [0]], RULE)
+
+    assert counts.hidden[:, 0].tolist() == [False, False, False, True, True, False, False]
+    assert bounds(counts.values, counts.hidden, 4, 0) == (0, 27)
+
+
 def test_a_share_of_a_hidden_cell_or_total_is_hidden():
     counts = suppress([[35, 5], [40, 60]], RULE)
 
