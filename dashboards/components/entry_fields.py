@@ -42,13 +42,14 @@ def draw(table: str, problems: tuple[ReportedProblem, ...]) -> None:
     for one in problems:
         said.setdefault(one.column, []).append(f"{one.message} {one.hint}".strip())
     group = ""
-    columns = st.columns(_COLUMNS)
     place = 0
     for one in form_fields(table):
         if one.group != group:
-            group = one.group
+            group, place = one.group, 0
             st.subheader(group, anchor=False)
-            columns, place = st.columns(_COLUMNS), 0
+        if place % _COLUMNS == 0:
+            # A row of its own for every three: the keyboard goes the way one reads.
+            columns = st.columns(_COLUMNS)
         with columns[place % _COLUMNS]:
             _input(table, one)
             for text in said.get(one.name, ()):

@@ -61,7 +61,10 @@ def _begun() -> None:
         if left.button(f"Go on with {one.row_key}", key=f"go on {one.row_key}", width="stretch"):
             state.go_on(one.row_key)
             st.rerun()
-        if right.button("Discard", key=f"drop {one.row_key}", width="stretch"):
+        # Two touches: a glove comes down beside the button it was meant for.
+        with right.popover("Discard", width="stretch"):
+            gone = st.button("For good", key=f"drop {one.row_key}", width="stretch")
+        if gone:
             for row in answers.begun(one.row_key):
                 entries.discard(row.table, row.row_key)
             st.rerun()

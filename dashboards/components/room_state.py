@@ -65,8 +65,14 @@ def go_on(procedure_id: str) -> bool:
     return True
 
 
+def close() -> None:
+    """Close the page for this procedure; what stands in it stays as a draft."""
+    keep()
+    leave()
+
+
 def leave() -> None:
-    """Close the page for this procedure; its draft stays."""
+    """Empty the page."""
     _clear()
     st.query_params.pop(session.PROCEDURE, None)
 

@@ -97,7 +97,7 @@ def _which() -> None:
                 class_="room-which",
             )
         )
-    right.button("Close", help="What was entered stays as a draft.", on_click=state.leave, width="stretch")
+    right.button("Close", help="What was entered stays as a draft.", on_click=state.close, width="stretch")
 
 
 # -- times -----------------------------------------------------------------------------

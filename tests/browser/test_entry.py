@@ -44,7 +44,7 @@ def service(browser: Browser, tmp_path_factory: pytest.TempPathFactory) -> Itera
 
 def settle(page: Page) -> None:
     """Until the page has run to its end."""
-    page.wait_for_timeout(150)
+    page.wait_for_timeout(250)
     page.wait_for_selector("[data-testid=stApp][data-test-script-state=notRunning]", timeout=PATIENCE)
 
 
@@ -70,8 +70,9 @@ def reach(page: Page, label: str) -> None:
 def write(page: Page, label: str, text: str) -> None:
     """Come to a field, write, and commit with Enter; in a box of codes Enter takes what was written."""
     reach(page, label)
+    page.keyboard.press("Control+A")
     page.keyboard.type(text)
-    page.wait_for_timeout(300)
+    page.wait_for_timeout(400)
     page.keyboard.press("Enter")
     settle(page)
 
@@ -91,6 +92,7 @@ def test_a_procedure_is_entered_by_keyboard_alone(browser, service, pictures):
     settle(page)
 
     write(page, "What is entered", "Procedure")
+    page.get_by_label("Procedure id *", exact=True).wait_for(timeout=PATIENCE)
     for label, text in {
         "Procedure id": "KEYBOARD-1",
         "Finding id": finding,
