@@ -12,7 +12,6 @@ from dashboards.answers import room as answers
 from dashboards.components import room_state as state
 from dashboards.components.markup import element, show
 from dashboards.components.procedure_list import RECORD_PAGE
-from registry.entry.room import NEEDLE
 from registry.errors import RegistryError
 from registry.vocabulary import label, labels
 
@@ -27,7 +26,7 @@ def resume() -> None:
     """Go on with the procedure that the address names, after a reload or another page."""
     if state.is_open():
         # Fields that were not drawn meanwhile are forgotten; the drafts still hold them.
-        if state.key(*NEEDLE) not in st.session_state:
+        if state.key("targeting", "planned_x_mm") not in st.session_state:
             state.go_on(st.session_state[state.OPEN])
         return
     linked = session.linked(session.PROCEDURE)
