@@ -25,19 +25,23 @@ def _period() -> Period:
 
 
 @st.cache_data(show_spinner=False, max_entries=_KEPT)
-def _scans(folder: str, revision: int, period: Period) -> list[uptake.Scan]:
+def _counted_scans(
+    folder: str, revision: int, period: Period
+) -> tuple[dict[tuple[str | None, str], int], int]:
+    # What is kept is read back at each run of the page: the counts, and not every scan.
     as_of, start, end = period
-    return uptake.scans(session.registry(), as_of=as_of, start=start, end=end)
+    found = uptake.scans(session.registry(), as_of=as_of, start=start, end=end)
+    return uptake.judged_against_counts(found), sum(one.high_background for one in found)
 
 
 def judged_against_counts() -> dict[tuple[str | None, str], int]:
     """Scans by the reader's judgement and by what the counts show."""
-    return uptake.judged_against_counts(_scans(*session.state(), _period()))
+    return _counted_scans(*session.state(), _period())[0]
 
 
 def high_backgrounds() -> int:
     """Scans whose background counted more than the specimens, beyond chance."""
-    return sum(one.high_background for one in _scans(*session.state(), _period()))
+    return _counted_scans(*session.state(), _period())[1]
 
 
 @st.cache_data(show_spinner=False, max_entries=_KEPT)
@@ -134,9 +138,15 @@ def _visits(folder: str, revision: int, period: Period) -> list[uptake.Visit]:
     return uptake.visits(session.registry(), as_of=as_of, start=start, end=end)
 
 
+@st.cache_data(show_spinner=False, max_entries=_KEPT)
+def _visit_doses(folder: str, revision: int, period: Period) -> list[uptake.VisitDoses]:
+    as_of, start, end = period
+    return uptake.visit_doses(uptake.visits(session.registry(), as_of=as_of, start=start, end=end))
+
+
 def visit_doses() -> list[uptake.VisitDoses]:
     """Dose and uptake time of the visits, by tracer."""
-    return uptake.visit_doses(_visits(*session.state(), _period()))
+    return _visit_doses(*session.state(), _period())
 
 
 def visit_of(procedure_id: str, day: date) -> uptake.Visit | None:

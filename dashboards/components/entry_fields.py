@@ -17,9 +17,16 @@ _COLUMNS = 3
 _HINTS = {"date": "2026-06-30", "timestamp": "2026-06-30T09:30"}
 
 
+_GENERATION = "entry generation"
+
+
 def state_key(table: str, name: str) -> str:
-    """Name under which the page keeps what stands in a field."""
-    return f"entry {table} {name}"
+    """Name under which the page keeps what stands in a field.
+
+    It changes whenever the page fills the fields: a click that left the browser before it had seen
+    them says what stood there earlier, and must not undo it.
+    """
+    return f"entry {st.session_state.get(_GENERATION, 0)} {table} {name}"
 
 
 def cells(table: str) -> dict[str, str]:
@@ -32,6 +39,7 @@ def cells(table: str) -> dict[str, str]:
 
 def fill(table: str, given: dict[str, str]) -> None:
     """Put texts into the fields, before they are drawn; every other field is emptied."""
+    st.session_state[_GENERATION] = st.session_state.get(_GENERATION, 0) + 1
     for one in form_fields(table):
         st.session_state[state_key(table, one.name)] = given.get(one.name, "")
 
@@ -42,13 +50,14 @@ def draw(table: str, problems: tuple[ReportedProblem, ...]) -> None:
     for one in problems:
         said.setdefault(one.column, []).append(f"{one.message} {one.hint}".strip())
     group = ""
-    columns = st.columns(_COLUMNS)
     place = 0
     for one in form_fields(table):
         if one.group != group:
-            group = one.group
+            group, place = one.group, 0
             st.subheader(group, anchor=False)
-            columns, place = st.columns(_COLUMNS), 0
+        if place % _COLUMNS == 0:
+            # A row of its own for every three: the keyboard goes the way one reads.
+            columns = st.columns(_COLUMNS)
         with columns[place % _COLUMNS]:
             _input(table, one)
             for text in said.get(one.name, ()):

@@ -169,7 +169,7 @@ def _clash(table: str) -> None:
     )
 
     def take(name: str, text: str) -> None:
-        st.session_state[fields.state_key(table, name)] = text
+        fields.fill(table, {**fields.cells(table), name: text})
         st.session_state[_CLASH] = {key: pair for key, pair in theirs.items() if key != name}
 
     def go_on() -> None:

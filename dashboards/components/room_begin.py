@@ -26,7 +26,7 @@ def resume() -> None:
     """Go on with the procedure that the address names, after a reload or another page."""
     if state.is_open():
         # Fields that were not drawn meanwhile are forgotten; the drafts still hold them.
-        if state.key("procedures", "site") not in st.session_state:
+        if state.key("targeting", "planned_x_mm") not in st.session_state:
             state.go_on(st.session_state[state.OPEN])
         return
     linked = session.linked(session.PROCEDURE)
@@ -60,7 +60,10 @@ def _begun() -> None:
         if left.button(f"Go on with {one.row_key}", key=f"go on {one.row_key}", width="stretch"):
             state.go_on(one.row_key)
             st.rerun()
-        if right.button("Discard", key=f"drop {one.row_key}", width="stretch"):
+        # Two touches: a glove comes down beside the button it was meant for.
+        with right.popover("Discard", width="stretch"):
+            gone = st.button("For good", key=f"drop {one.row_key}", width="stretch")
+        if gone:
             for row in answers.begun(one.row_key):
                 entries.discard(row.table, row.row_key)
             st.rerun()

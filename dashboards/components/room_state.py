@@ -20,12 +20,22 @@ if TYPE_CHECKING:
 Cells = dict[str, str]
 #: Procedure that is being entered; how many placements it has; exact moments behind the times shown.
 OPEN, PLACEMENTS, MOMENTS = "room open", "room placements", "room moments"
+_STAMPED = "room stamped"
 SAVED = "room saved"
 
 
 def key(table: str, name: str, number: int = 1) -> str:
     """Name under which a field is kept; ``number`` tells placements apart."""
     return f"room {table} {number} {name}"
+
+
+def stamp_key(place: tuple[str, str]) -> str:
+    """Name under which the time of a stamp is kept.
+
+    It changes with each stamp: a click that left the browser before it had seen the time says that
+    the field is empty, and must not undo the stamp.
+    """
+    return f"{key(*place)} {st.session_state.get(_STAMPED, {}).get(place, 0)}"
 
 
 def is_open() -> bool:
@@ -65,8 +75,14 @@ def go_on(procedure_id: str) -> bool:
     return True
 
 
+def close() -> None:
+    """Close the page for this procedure; what stands in it stays as a draft."""
+    keep()
+    leave()
+
+
 def leave() -> None:
-    """Close the page for this procedure; its draft stays."""
+    """Empty the page."""
     _clear()
     st.query_params.pop(session.PROCEDURE, None)
 
@@ -81,7 +97,8 @@ def put(table: str, name: str, text: str, number: int = 1) -> None:
     """Put a stored text into a field, a moment as the clock showed it."""
     if (table, name) in STAMPS:
         st.session_state[MOMENTS][table, name] = text
-        text = times.clock(text)
+        st.session_state[stamp_key((table, name))] = times.clock(text)
+        return
     st.session_state[key(table, name, number)] = int(text) if name == "cores" else text
 
 
@@ -94,14 +111,17 @@ def day() -> date:
 def stamp(place: tuple[str, str]) -> None:
     """Stamp a moment now, and keep the drafts at once."""
     cell = times.stamp(answers.now(), answers.zone())
+    counted = dict(st.session_state.get(_STAMPED, {}))
+    counted[place] = counted.get(place, 0) + 1
+    st.session_state[_STAMPED] = counted
     st.session_state[MOMENTS][place] = cell
-    st.session_state[key(*place)] = times.clock(cell)
+    st.session_state[stamp_key(place)] = times.clock(cell)
     keep()
 
 
 def moment_text(place: tuple[str, str]) -> str:
     """A stamped or typed moment as intake takes it; empty where there is none, or no time was typed."""
-    shown = str(st.session_state.get(key(*place)) or "").strip()
+    shown = str(st.session_state.get(stamp_key(place)) or "").strip()
     exact = st.session_state[MOMENTS].get(place, "")
     if shown and shown == times.clock(exact):
         return str(exact)

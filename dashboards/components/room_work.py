@@ -97,7 +97,7 @@ def _which() -> None:
                 class_="room-which",
             )
         )
-    right.button("Close", help="What was entered stays as a draft.", on_click=state.leave, width="stretch")
+    right.button("Close", help="What was entered stays as a draft.", on_click=state.close, width="stretch")
 
 
 # -- times -----------------------------------------------------------------------------
@@ -124,11 +124,11 @@ def _times(said: Said) -> None:
         )
         right.text_input(
             f"Time, {_WORDS[place].lower()}",
-            key=state.key(*place),
+            key=state.stamp_key(place),
             placeholder="not yet",
             label_visibility="collapsed",
         )
-        shown = str(st.session_state.get(state.key(*place)) or "").strip()
+        shown = str(st.session_state.get(state.stamp_key(place)) or "").strip()
         if shown and not cell:
             say(f"{shown} is no time: write it as 09:05 or 09:05:30.")
         beside(said, place[1])

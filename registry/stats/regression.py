@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from math import inf, sqrt
 from typing import Any
@@ -59,7 +60,9 @@ class GeeLogistic:
     reason: str = ""
 
 
-def firth_logistic(X: ArrayLike, y: ArrayLike, confidence: float = 0.95) -> FirthLogistic:
+def firth_logistic(
+    X: ArrayLike, y: ArrayLike, confidence: float = 0.95, *, limits_of: Iterable[int] | None = None
+) -> FirthLogistic:
     """Logistic regression with Firth's penalty and profile limits.
 
     Parameters
@@ -71,6 +74,9 @@ def firth_logistic(X: ArrayLike, y: ArrayLike, confidence: float = 0.95) -> Firt
         1 event, 0 none; shape (n,).
     confidence
         Two-sided confidence of the profile limits.
+    limits_of
+        Columns of X whose limits and p value are asked for, each of which costs dozens of fits;
+        the others have nan. None for all, the intercept among them.
 
     Returns
     -------
@@ -92,8 +98,8 @@ def firth_logistic(X: ArrayLike, y: ArrayLike, confidence: float = 0.95) -> Firt
     free = np.ones(design.shape[1], dtype=bool)
     coef, highest = _maximise(design, outcome, np.zeros(design.shape[1]), free)
     se = np.sqrt(np.diag(np.linalg.inv(_information(design, coef))))
-    lower, upper, p = np.empty_like(coef), np.empty_like(coef), np.empty_like(coef)
-    for j in range(coef.size):
+    lower, upper, p = (np.full_like(coef, np.nan) for _ in range(3))
+    for j in range(coef.size) if limits_of is None else [one + added for one in limits_of]:
         profile = _Profile(design, outcome, coef, j, highest)
         lower[j] = profile.crossing(z**2, -float(se[j]))
         upper[j] = profile.crossing(z**2, float(se[j]))

@@ -234,7 +234,8 @@ def _per_doubling(rows: pl.DataFrame, minimum: int, confidence: float) -> tuple[
         )
     number = np.log2(used.get_column("number").to_numpy().astype(np.float64))
     apart = [(used.get_column("operator") == code).cast(pl.Float64).to_numpy() for code in codes[1:]]
-    fitted = firth_logistic(np.column_stack([number - number.mean(), *apart]), y, confidence)
+    design = np.column_stack([number - number.mean(), *apart])
+    fitted = firth_logistic(design, y, confidence, limits_of=[0])
     place = 1 if fitted.intercept_added else 0
     return (
         (exp(fitted.coef[place]), exp(fitted.lower[place]), exp(fitted.upper[place])),

@@ -72,3 +72,15 @@ def test_mutated_files_are_read_or_refused_in_a_sentence():
 
     assert done.returncode == 0, done.stdout + done.stderr
     assert f"{files} files; tracebacks 0" in done.stdout
+
+
+@pytest.mark.slow
+def test_people_with_a_page_open_each_are_all_answered():
+    # No time is asked for here: the machine of a test run is shared.
+    done = campaign(
+        "sessions", "--people", "4", "--seconds", "10", "--pause", "2", "--procedures", "60", "--no-goal"
+    )
+
+    assert done.returncode == 0, done.stdout + done.stderr
+    assert "4 people" in done.stdout
+    assert "failed 0" in done.stdout

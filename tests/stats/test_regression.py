@@ -114,3 +114,15 @@ class TestGee:
     def test_labels_must_fit(self):
         with pytest.raises(ValueError, match="same length"):
             gee_logistic([1, 2], [0, 1], [1])
+
+
+def test_limits_that_are_asked_for_are_those_of_the_whole_fit():
+    draw = np.random.default_rng(5)
+    x = draw.normal(size=(80, 3))
+    y = (draw.random(80) < 0.4).astype(int)
+    every, one = firth_logistic(x, y), firth_logistic(x, y, limits_of=[1])
+
+    # The intercept stands first, so that the second column of x is the third coefficient.
+    assert (one.lower[2], one.upper[2], one.p[2]) == (every.lower[2], every.upper[2], every.p[2])
+    assert np.isnan(np.delete(one.lower, 2)).all()
+    assert (one.coef == every.coef).all()
