@@ -1,4 +1,4 @@
-"""Cancer after a benign result in two periods or between groups: by time at risk, and as curves."""
+"""Cancer after a benign result in two periods or between groups: by time at risk, and as curves (0042)."""
 
 from __future__ import annotations
 

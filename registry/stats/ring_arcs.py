@@ -3,7 +3,7 @@
 Single precision, for a hundred thousand targets: shapes are (rings, targets, repeats, errors),
 rings first because the arithmetic is fastest along the last axes, which they leave alone. A ring
 of radius t lies around a point at distance d from the needle, in the plane across it; lengths
-in mm, angles in radians.
+in mm, angles in radians (0042).
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""Uptake read in the specimens against the diagnosis, and an empty scan as a warning of a missed cancer."""
+"""Uptake read in the specimens against the diagnosis, and an empty scan as a warning of a missed cancer (0041)."""
 
 from __future__ import annotations
 
