@@ -198,8 +198,8 @@ def _group(name: str, rows: np.ndarray, confidence: float) -> Followed:
         int((status == 2).sum()),
         years,
         PER * cancers / years if years else None,
-        lower,  # type: ignore[arg-type]
-        upper,  # type: ignore[arg-type]
+        lower,
+        upper,
     )
 
 

@@ -91,7 +91,7 @@ def of_missed(made: MissedCancer, minimum: int) -> list[Figure]:
             bounds.spec,
         ),
     ):
-        why_not = found.reason if error is None else ""
+        why_not = "" if error is not None else found.reason if made.cancers else "no cancer came to light"
         method = few or why_not or "Begg and Greenes"
         shown = not few and value is not None
         rows.append(
