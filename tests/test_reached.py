@@ -1,4 +1,4 @@
-"""Statistics at work: each function of the agreed list is reached by product code, read from the syntax trees.
+"""Statistics at work: each function of the agreed list is reached by product code, read from the syntax trees (0042).
 
 A name counts as used where a module imports it (from ``registry.stats``, ``registry.targeting`` or
 ``registry.tracer``) and loads it, or loads it as an attribute of an imported module. From there the

@@ -96,6 +96,8 @@ def later_cancer(made: LaterCancer, by: str | None) -> None:
 def _rate(rate: float | None, low: float | None, high: float | None) -> str:
     if rate is None or low is None or high is None:
         return "no follow-up"
+    if not rate:
+        return f"at most {high:.1f} (one-sided)"
     return f"{rate:.1f}\u00a0({low:.1f}\u2060–\u2060{high:.1f})"
 
 

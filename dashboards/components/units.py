@@ -41,6 +41,7 @@ def beside_one_another(measure: str, by: str) -> None:
         )
     _sentences(*found.sentences)
     _table(found)
+    _observed_over_expected(found)
     _pooled(found)
     if by == OPERATOR:
         _backgrounds(found)
@@ -60,7 +61,7 @@ def _table(found: Funnel) -> None:
         "Count",
         "Left out",
         "Figure and interval",
-        "Expected; observed over it",
+        "Expected",
         "Shrunken and interval",
         "Outside",
         "Adjusted p",
@@ -71,7 +72,7 @@ def _table(found: Funnel) -> None:
     for one in found.units:
         cells: list[object] = [name_of(one), f"{words.count(one.x)} of {words.count(one.n)}"]
         cells += [words.count(sum(one.excluded.values())), _figure(one)]
-        cells += [_expected(one), _shrunken(one), one.outside.replace(" ", words.NARROW)]
+        cells += [_one_decimal(one.expected), _shrunken(one), one.outside.replace(" ", words.NARROW)]
         cells.append(
             "" if one.adjusted is None else f"{one.adjusted:.3f}" + (", look" if one.flagged else "")
         )
@@ -156,12 +157,26 @@ def _sentences(*texts: str) -> None:
     show(element("div", *(element("p", _whole(one), class_="beside") for one in texts)))
 
 
-def _expected(one: Unit) -> str:
-    """Events expected at the rate of the others, and the observed ones over them."""
-    expected = _one_decimal(one.expected)
-    if one.ratio is None or one.ratio_lower is None or one.ratio_upper is None:
-        return expected
-    return f"{expected}; {one.ratio:.2f}\u00a0({one.ratio_lower:.2f}\u2060–\u2060{one.ratio_upper:.2f})"
+def _observed_over_expected(found: Funnel) -> None:
+    """Ratios to what the rate of the others would give, with their limits."""
+    rows = [
+        [
+            name_of(one),
+            f"{words.count(one.x)} of {_one_decimal(one.expected)}",
+            f"{one.ratio:.2f}\u00a0({one.ratio_lower:.2f}\u2060–\u2060{one.ratio_upper:.2f})",
+        ]
+        for one in found.units
+        if one.ratio is not None and one.ratio_lower is not None and one.ratio_upper is not None
+    ]
+    if rows:
+        level = f"{100 * found.confidence:g}{words.NARROW}%"
+        heads = [
+            found.by.capitalize(),
+            "Observed of expected",
+            f"Ratio and interval ({level}, exact Poisson)",
+        ]
+        caption = "Observed over expected, the rate of the others taken as known"
+        table(caption, heads, rows, frozenset({1, 2}), caption_seen=True)
 
 
 def _one_decimal(value: float | None) -> str:

@@ -18,7 +18,8 @@ if TYPE_CHECKING:
 
     from registry.uptake import SameLesion
 
-_WIDTH, _HEIGHT = 560, 300
+_HEIGHT = 300
+_TICKS = (0.01, 0.02, 0.05, 0.1, 0.2, 0.3, 0.5, 0.7, 1, 1.5, 2, 3, 5, 7, 10, 20, 30, 50, 100)
 
 
 def lesion_section() -> None:
@@ -65,15 +66,29 @@ def _said(found: SameLesion, minimum: int) -> str:
 
 def agreement_plot(rows: pl.DataFrame, found: SameLesion) -> dict[str, Any]:
     """Vega-Lite specification: quotients on a logarithmic axis, mean and limits with their intervals."""
-    y = {"type": "quantitative", "scale": {"type": "log"}}
-    title = {"title": "day over planning, times", "format": "~g"}
+    seen = [*rows.get_column("quotient").to_list(), found.lower_ci[0] or 1.0, found.upper_ci[1] or 1.0]
+    most = 1.05 * max(*seen, 1.0 / min(seen), 2.0)
+    middles = rows.get_column("middle").to_list()
+    ends = [0.95 * min(middles), 1.05 * max(middles)]
+    y = {"type": "quantitative", "scale": {"type": "log", "domain": [1.0 / most, most], "nice": False}}
+    title = {
+        "title": "day over planning, times",
+        "format": "~g",
+        "values": [one for one in _TICKS if 1.0 / most <= one <= most],
+    }
+    x = {"type": "quantitative", "scale": {"type": "log", "domain": ends, "nice": False}}
+    under = {
+        "title": "geometric mean of both ratios",
+        "format": "~g",
+        "values": [one for one in _TICKS if ends[0] <= one <= ends[1]],
+    }
     marks = [
         {"at": found.bias, "low": found.bias_ci[0], "high": found.bias_ci[1], "words": "mean"},
         {"at": found.limits[0], "low": found.lower_ci[0], "high": found.lower_ci[1], "words": "lower limit"},
         {"at": found.limits[1], "low": found.upper_ci[0], "high": found.upper_ci[1], "words": "upper limit"},
     ]
     return {
-        "width": _WIDTH,
+        "width": "container",
         "height": _HEIGHT,
         "layer": [
             {
@@ -89,18 +104,17 @@ def agreement_plot(rows: pl.DataFrame, found: SameLesion) -> dict[str, Any]:
             {
                 "data": {"values": marks},
                 "mark": {"type": "text", "align": "right", "baseline": "bottom", "dy": -3, "color": INK},
-                "encoding": {"y": {**y, "field": "at"}, "x": {"value": _WIDTH}, "text": {"field": "words"}},
+                "encoding": {
+                    "y": {**y, "field": "at"},
+                    "x": {**x, "datum": ends[1]},
+                    "text": {"field": "words"},
+                },
             },
             {
                 "data": {"values": rows.to_dicts()},
                 "mark": {"type": "point", "color": ACCENT, "size": 36, "filled": False, "opacity": 0.8},
                 "encoding": {
-                    "x": {
-                        "field": "middle",
-                        "type": "quantitative",
-                        "scale": {"type": "log"},
-                        "axis": {"title": "geometric mean of both ratios", "format": "~g", "tickCount": 6},
-                    },
+                    "x": {**x, "field": "middle", "axis": under},
                     "y": {**y, "field": "quotient"},
                     "tooltip": [
                         {"field": "procedure_id", "title": "procedure"},

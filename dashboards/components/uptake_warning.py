@@ -60,15 +60,12 @@ def markers_section() -> None:
 
 
 def figures(caption: str, rows: Sequence[Figure]) -> None:
-    """Figures as a table: counts, value with interval, method."""
-    cells = [[_capital(one.what), _counts(one), _value(one), one.method] for one in rows]
-    table(
-        caption,
-        ["", "Counts", "Figure and interval (95 %)", "Method"],
-        cells,
-        frozenset({1, 2}),
-        caption_seen=True,
-    )
+    """Figures as a table: what and by which method, counts, value with interval."""
+    cells = [
+        [f"{_capital(one.what)}{f'; {one.method}' if one.method else ''}", _counts(one), _value(one)]
+        for one in rows
+    ]
+    table(caption, ["", "Counts", "Figure and interval (95 %)"], cells, frozenset({1, 2}), caption_seen=True)
 
 
 def _counts(one: Figure) -> str:

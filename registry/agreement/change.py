@@ -1,4 +1,4 @@
-"""Two judgements of the same procedures: does the share of discordant differ, and by how much?"""
+"""Two judgements of the same procedures: does the share of discordant differ, and by how much (0041)?"""
 
 from __future__ import annotations
 

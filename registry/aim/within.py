@@ -1,4 +1,4 @@
-"""How likely the next error is to be small: from the distribution of errors, beside how often it was."""
+"""How likely the next error is to be small: from the distribution of errors, beside how often it was (0042)."""
 
 from __future__ import annotations
 
@@ -74,7 +74,7 @@ def within(vectors: pl.DataFrame, *, confidence: float = 0.95) -> tuple[Within, 
                 n,
                 x,
                 x / n if n else None,
-                wilson_interval(x, n, confidence),  # type: ignore[arg-type]
+                wilson_interval(x, n, confidence),
                 None if chances is None else float(chances[place]),
                 (None, None) if limits is None else (float(limits[0, place]), float(limits[1, place])),
             )

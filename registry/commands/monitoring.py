@@ -231,7 +231,13 @@ def _print_followed(made: LaterCancer, format_: Format) -> None:
             one["years"] = round(one["years"], 1)
             limits = (one.pop("rate"), one.pop("lower"), one.pop("upper"))
             hidden = one["procedures"] < made.minimum or None in limits
-            one["in 1,000 years"] = "counts only" if hidden else "{:.1f} ({:.1f} to {:.1f})".format(*limits)
+            one["in 1,000 years"] = (
+                "counts only"
+                if hidden
+                else "{:.1f} ({:.1f} to {:.1f})".format(*limits)
+                if one["cancers"]
+                else f"at most {limits[2]:.1f} (one-sided)"
+            )
     print_rows(rows, format_)
     if format_ is Format.TABLE:
         for sentence in made.sentences[len(rows) :]:

@@ -1,4 +1,4 @@
-"""Cancer after a benign result in two periods or between groups: by time at risk, and as curves."""
+"""Cancer after a benign result in two periods or between groups: by time at risk, and as curves (0042)."""
 
 from __future__ import annotations
 
@@ -35,7 +35,8 @@ Period = tuple["date", "date"]
 class Followed:
     """Procedures with a benign result in one group, followed for ``years`` together.
 
-    ``rate`` is that of cancers in 1,000 years with exact limits; None without follow-up.
+    ``rate`` is that of cancers in 1,000 years with exact limits, without a cancer with a
+    one-sided upper limit at the same confidence; None without follow-up.
     ``unfollowed`` procedures have no day of follow-up and count in no rate; ``deaths`` end it.
     """
 
@@ -186,7 +187,9 @@ def _made(
 def _group(name: str, rows: np.ndarray, confidence: float) -> Followed:
     days, status = rows[:, 0], rows[:, 1]
     cancers, years = int((status == 1).sum()), float(days.sum()) / YEAR
-    lower, upper = exact_rate_interval(cancers, years / PER, confidence)
+    # a two-sided interval of 90 % ends where the one-sided one of 95 % does
+    level = confidence if cancers else 2.0 * confidence - 1.0
+    lower, upper = exact_rate_interval(cancers, years / PER, level)
     return Followed(
         name,
         len(rows),
@@ -195,8 +198,8 @@ def _group(name: str, rows: np.ndarray, confidence: float) -> Followed:
         int((status == 2).sum()),
         years,
         PER * cancers / years if years else None,
-        lower,  # type: ignore[arg-type]
-        upper,  # type: ignore[arg-type]
+        lower,
+        upper,
     )
 
 
@@ -205,6 +208,8 @@ def _counts(one: Followed, minimum: int, level: str) -> str:
     without = f" ({one.unfollowed} of them without a day of it)" if one.unfollowed else ""
     if one.procedures < minimum or one.rate is None or one.lower is None or one.upper is None:
         return f"{counts}{without}: counts only."
+    if not one.cancers:
+        return f"{counts}{without}: at most {one.upper:.1f} in {PER:,} years ({level.removesuffix(' interval')} one-sided, exact Poisson)."
     return f"{counts}{without}: {one.rate:.1f} in {PER:,} years ({level} {one.lower:.1f} to {one.upper:.1f}, exact Poisson)."
 
 

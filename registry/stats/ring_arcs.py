@@ -3,7 +3,7 @@
 Single precision, for a hundred thousand targets: shapes are (rings, targets, repeats, errors),
 rings first because the arithmetic is fastest along the last axes, which they leave alone. A ring
 of radius t lies around a point at distance d from the needle, in the plane across it; lengths
-in mm, angles in radians.
+in mm, angles in radians (0042).
 """
 
 from __future__ import annotations
@@ -58,7 +58,8 @@ class InSectors:
     pi - psi - beta and, where the needle stands outside the ring, at beta - psi too, with
     sin beta = (d / t) sin psi. So the arc between psi = 0 and a ray, within the arc c that
     lies inside the cylinder, is max(0, c - pi + psi + beta) + min(c, beta - psi), and a
-    sector is the difference of its two rays. Beyond the tangent to the ring nothing is added.
+    sector is the difference of its two rays. Beyond the tangent beta is a right angle, and the
+    two parts add up to c, whatever psi is.
     """
 
     def __init__(self, start: FloatArray, width: FloatArray) -> None:
@@ -71,11 +72,8 @@ class InSectors:
         centre = np.arctan2(second, first)
         ratio = distance * (1.0 / t)
         outside = (ratio > 1.0).astype(np.float32)
-        # the last direction in which a line meets the ring: any, where the needle stands inside
-        tangent = arcsin((1.0 / np.maximum(distance, _NEAR_ZERO)) * t)
-        inside = np.subtract(np.float32(1.0), outside)
-        inside *= _HALF_PI
-        tangent += inside
+        # from outside no line beyond a right angle meets the ring
+        furthest = np.subtract(_PI, _HALF_PI * outside)
         rays: list[tuple[Single, Single, Single]] = []
         turns = np.zeros_like(centre)
         for start, width in zip(self._start.T, self._width.T, strict=True):
@@ -86,10 +84,10 @@ class InSectors:
             past = (high > _PI).astype(np.float32)
             high -= 2.0 * _PI * past
             turns += past
-            rays += [(-np.sign(low), *_met(low, ratio, tangent, outside))]
-            rays += [(np.sign(high), *_met(high, ratio, tangent, outside))]
+            rays += [(-np.sign(low), *_met(low, ratio, furthest, outside))]
+            rays += [(np.sign(high), *_met(high, ratio, furthest, outside))]
         for half in _half_arcs(distance, t, radii):
-            kept = 2.0 * turns * half
+            kept: Single = np.float32(2.0) * turns * half
             for sign, far, near in rays:
                 arc = half + far
                 np.maximum(arc, np.float32(0.0), out=arc)
@@ -100,14 +98,14 @@ class InSectors:
             yield kept
 
 
-def _met(psi: Single, ratio: Single, tangent: Single, outside: Single) -> tuple[Single, Single]:
+def _met(psi: Single, ratio: Single, furthest: Single, outside: Single) -> tuple[Single, Single]:
     """Where the line of a ray meets the ring: far place less pi, and near place (0 where the needle is inside)."""
     turned = np.abs(psi)
     sine = ratio * np.sin(turned)
-    # from outside no line beyond a right angle meets the ring: there the tangent is the last
+    # beyond the tangent beta stays a right angle, which needs no sine of its own
     sine += outside * (turned > _HALF_PI).astype(np.float32)
     beta = arcsin(sine)
-    seen = np.minimum(turned, tangent)
+    seen = np.minimum(turned, furthest)
     near = beta - seen
     near *= outside
     beta += seen
@@ -170,7 +168,8 @@ def _coefficients() -> list[np.float32]:
         found: FloatArray = np.arccos((place + 1.0) / 2.0) / np.sqrt((1.0 - place) / 2.0)
         return found
 
-    series = np.polynomial.Chebyshev(chebyshev.chebinterpolate(smooth, _DEGREE), domain=[0.0, 1.0])
+    found = chebyshev.chebinterpolate(smooth, _DEGREE)  # type: ignore[arg-type]
+    series = np.polynomial.Chebyshev(found, domain=[0.0, 1.0])
     return [np.float32(one) for one in series.convert(kind=np.polynomial.Polynomial).coef]
 
 
@@ -180,5 +179,5 @@ _COEFFICIENTS = _coefficients()
 def _wrapped(angle: Single) -> Single:
     """The same direction, from -pi to pi."""
     turn = np.float32(2.0 * pi)
-    wrapped: Single = angle - turn * np.round(angle / turn)
+    wrapped: Single = angle - turn * np.round(angle / turn).astype(np.float32)
     return wrapped

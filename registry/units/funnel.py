@@ -289,7 +289,6 @@ def _units(
                 tail=None if tails is None else float(tails[i]),
                 compared_with=_number(others.rate[i]),
                 expected=_number(others.expected[i]),
-                **_over_expected(int(x[i]), others.expected[i], confidence),
                 p=_number(others.p[i]),
                 adjusted=_number(adjusted[i]),
                 flagged=bool(adjusted[i] <= FALSE_DISCOVERIES),
@@ -301,20 +300,21 @@ def _units(
                 shrunken_otherwise=_number(otherwise[i]),
                 background=named.get(code) if known else None,
             )
+            unit = _over_expected(unit, confidence)
         elif known:
             unit = replace(unit, background=named.get(code))
         made.append(unit)
     return _Made(tuple(made), total, of, int(enough.sum()), spread, shrunken)
 
 
-def _over_expected(x: int, expected: float, confidence: float) -> dict[str, float | None]:
+def _over_expected(unit: Unit, confidence: float) -> Unit:
     """Observed over expected, the rate of the others taken as known; nothing where too little is expected."""
-    if isnan(expected):
-        return {}
-    found = observed_expected(x, expected, confidence)
+    if unit.expected is None:
+        return unit
+    found = observed_expected(unit.x, unit.expected, confidence)
     if found.few_expected:
-        return {}
-    return {"ratio": found.oe, "ratio_lower": found.ci[0], "ratio_upper": found.ci[1]}
+        return unit
+    return replace(unit, ratio=found.oe, ratio_lower=found.ci[0], ratio_upper=found.ci[1])
 
 
 def _visible(units: tuple[Unit, ...], whose: str | None) -> tuple[tuple[Unit, ...], str]:

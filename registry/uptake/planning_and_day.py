@@ -1,4 +1,4 @@
-"""Uptake of the same lesion at planning and on the day: bias and limits of agreement, as ratios."""
+"""Uptake of the same lesion at planning and on the day: bias and limits of agreement, as ratios (0041)."""
 
 from __future__ import annotations
 

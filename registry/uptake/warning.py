@@ -1,4 +1,4 @@
-"""Uptake read in the specimens against the diagnosis, and an empty scan as a warning of a missed cancer."""
+"""Uptake read in the specimens against the diagnosis, and an empty scan as a warning of a missed cancer (0041)."""
 
 from __future__ import annotations
 
@@ -111,16 +111,19 @@ def against_diagnosis(found: pl.DataFrame, confidence: float = 0.95) -> AgainstD
     clear = read.filter(~pl.col("is_equivocal"))
     undecided = pl.col("diagnosis").fill_null(NO_REPORT).is_in([*UNDECIDED, NO_REPORT])
     decided = clear.filter(~undecided)
-    cells = [
+    tp, fp, fn, tn = (
         decided.filter(pl.col("is_uptake_seen") == seen, pl.col("is_malignant") == malignant).height
         for seen, malignant in ((True, True), (True, False), (False, True), (False, False))
-    ]
+    )
     left = {EQUIVOCAL: read.height - clear.height, NO_DIAGNOSIS: clear.height - decided.height}
     return AgainstDiagnosis(
-        *cells,
+        tp,
+        fp,
+        fn,
+        tn,
         left_out={name: number for name, number in left.items() if number},
-        accuracy=accuracy(*cells, confidence=confidence),
-        ratios=likelihood_ratios(*cells, confidence=confidence),
+        accuracy=accuracy(tp, fp, fn, tn, confidence),
+        ratios=likelihood_ratios(tp, fp, fn, tn, confidence),
     )
 
 

@@ -44,11 +44,11 @@ def of_diagnosis(made: AgainstDiagnosis, minimum: int) -> list[Figure]:
     few = _few(min(made.malignant, made.other), minimum)
     for what, value, limits in (
         (
-            "odds of malignancy where uptake was seen (likelihood ratio)",
+            "uptake seen multiplies the odds of malignancy by (likelihood ratio)",
             made.ratios.lr_pos,
             made.ratios.lr_pos_ci,
         ),
-        ("odds of malignancy where none was (likelihood ratio)", made.ratios.lr_neg, made.ratios.lr_neg_ci),
+        ("no uptake seen multiplies them by (likelihood ratio)", made.ratios.lr_neg, made.ratios.lr_neg_ci),
     ):
         method = few or made.ratios.reason or "logarithms (Simel)"
         rows.append(
@@ -91,8 +91,8 @@ def of_missed(made: MissedCancer, minimum: int) -> list[Figure]:
             bounds.spec,
         ),
     ):
-        why_not = found.reason if error is None else ""
-        method = few or why_not or "corrected for who was followed (Begg and Greenes)"
+        why_not = "" if error is not None else found.reason if made.cancers else "no cancer came to light"
+        method = few or why_not or "Begg and Greenes"
         shown = not few and value is not None
         rows.append(
             Figure(
@@ -106,7 +106,7 @@ def of_missed(made: MissedCancer, minimum: int) -> list[Figure]:
             Figure(
                 f"{what}, whatever the unknown turn out to be",
                 limits=(None, None) if few else wide,
-                method=few or "bounds without an assumption",
+                method=few or "bounds, no assumption",
             )
         )
     return rows

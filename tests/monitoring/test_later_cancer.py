@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import date
+from math import log
 from typing import TYPE_CHECKING
 
 import pytest
@@ -103,6 +104,21 @@ def test_a_period_without_procedures_has_counts_and_no_ratio(scene):
     assert made.groups[0].procedures == 0
     assert made.ratio is None
     assert "counts only" in made.sentences[0]
+
+
+def test_no_cancer_has_a_one_sided_upper_limit(scene):
+    """Two followed 700 days, none with cancer: -ln 0.05 over their years (rule of three's exact form)."""
+    made = Drawn()
+    for _ in range(2):
+        benign(made, "A", 0, clear=700)
+    made.built()
+    try:
+        (one,) = later_cancer_by_group(made, "site", as_of=AS_OF, minimum=2).groups
+    finally:
+        made.close()
+
+    assert (one.cancers, one.rate, one.lower) == (0, 0.0, 0.0)
+    assert one.upper == pytest.approx(-log(0.05) / (1400 / 365.25) * 1000)
 
 
 def test_few_procedures_give_counts_and_no_ratio_in_words(scene):
