@@ -181,6 +181,30 @@ def test_a_later_answer_stands_beside_the_earlier_one(demo, chart):
     assert kept[:2] == (second, first)
 
 
+def test_answers_of_a_period_are_those_at_its_procedures(demo, chart):
+    kept, on = note(demo, chart), chart.signals[0].on
+
+    assert kept in monitoring.answered(demo, on, on)
+    assert kept not in monitoring.answered(demo, on + timedelta(days=1), AS_OF)
+    assert kept not in monitoring.answered(demo, date(1900, 1, 1), on - timedelta(days=1))
+
+
+def test_the_last_eight_quarters_end_with_that_of_the_day():
+    found = monitoring.last_quarters(date(2024, 2, 29))
+
+    assert [name for name, _ in found] == [
+        "2022-Q2",
+        "2022-Q3",
+        "2022-Q4",
+        "2023-Q1",
+        "2023-Q2",
+        "2023-Q3",
+        "2023-Q4",
+        "2024-Q1",
+    ]
+    assert (found[0][1], found[-1][1]) == (date(2022, 4, 1), date(2024, 1, 1))
+
+
 @pytest.mark.parametrize(
     ("text", "other", "said"),
     [

@@ -6,7 +6,7 @@ import pytest
 
 from registry.errors import UsageProblem
 from registry.people import Actor, Role, acting
-from registry.units import funnel
+from registry.units import funnel, without_names
 from tests.measures.build import day
 
 AS_OF = day(400)
@@ -226,3 +226,34 @@ def test_an_empty_registry_has_no_units(drawn):
     made = funnel(drawn.built(), MEASURE, as_of=AS_OF)
 
     assert (made.units, made.n, made.proportion) == ((), 0, None)
+
+
+# -- for readers who may know no operator ----------------------------------------------
+
+
+def test_without_names_the_units_stand_by_volume_and_nothing_tells_who_they_are(drawn):
+    _, made = found(draw(drawn, OP1=(12, 0), OP2=(8, 2), OP3=(15, 0), OP4=(20, 1)))
+    bare = without_names(made)
+
+    assert [(one.code, one.background, one.n) for one in bare.units] == [
+        (None, None, 21),
+        (None, None, 15),
+        (None, None, 12),
+        (None, None, 10),
+    ]
+    assert "OP" not in " ".join(bare.sentences)
+
+
+def test_fewer_than_four_are_not_shown_even_without_names(drawn):
+    """As on the page: with three the largest would be known by its volume."""
+    _, made = found(draw(drawn, OP1=(12, 0), OP2=(8, 2), OP3=(15, 0)))
+    bare = without_names(made)
+
+    assert bare.units == ()
+    assert "could be recognised" in bare.withheld
+
+
+def test_sites_keep_their_names(drawn):
+    _, made = found(draw(drawn, OP1=(12, 0), OP3=(15, 0)), by="site")
+
+    assert without_names(made) == made
