@@ -312,7 +312,9 @@ def growth(sizes: dict[int, dict[str, Timing]], peaks: dict[int, tuple[float, fl
         lines.append(f"| {name} | {exponent:.2f} |")
     shipped = int(site.parse(site.template()).numbers["memory_limit_mb"])
     lines += ["", "| procedures | memory_limit_mb | peak of the import, MB |", "| ---: | ---: | ---: |"]
-    lines += [f"| {size:,} | {MEMORY_MB.get(size, shipped)} | {peaks[size][0]:.0f} |" for size in sorted(peaks)]
+    lines += [
+        f"| {size:,} | {MEMORY_MB.get(size, shipped)} | {peaks[size][0]:.0f} |" for size in sorted(peaks)
+    ]
     return lines
 
 

@@ -79,9 +79,7 @@ def load(
         f"batch_id < 0 AS bad, true AS is_new, false AS is_changed FROM main.{table.name} AS m"
     )
     if table.name in _IDENTIFIED:
-        cursor.execute(
-            f"CREATE OR REPLACE TEMP VIEW identified_{table.name} AS {_IDENTIFIED[table.name]}"
-        )
+        cursor.execute(f"CREATE OR REPLACE TEMP VIEW identified_{table.name} AS {_IDENTIFIED[table.name]}")
     return base
 
 
