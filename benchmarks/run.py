@@ -1,12 +1,14 @@
 """How long the registry takes, as ratios against floors measured in the same run.
 
     python benchmarks/run.py                    the table for 100,000 procedures
-    python benchmarks/run.py --growth           growth from 10,000 to 1,000,000 as well
+    python benchmarks/run.py --growth           growth from 10,000 to 1,000,000 as well: long
 
 Every figure is the median of five rounds, CPU (user and system, all threads) and wall.
 Floors: a plain COPY of the same files into typed tables of a new DuckDB database, and a
 scan that reads every column the facts need (its plan is checked: an aggregate that the
-engine answers from column statistics would be no floor).
+engine answers from column statistics would be no floor). Both run on as many threads as the
+registry does: the engine's caller spins while it waits for another thread, so that a floor
+with more threads would look dearer than its work is.
 """
 
 from __future__ import annotations
@@ -29,7 +31,7 @@ from pathlib import Path
 
 import duckdb
 
-from registry import audit, facts, store
+from registry import audit, facts, site, store
 from registry.commands.output import DEMO_FRAME, DEMO_MEASUREMENT
 from registry.dictionary import tables
 from registry.engine import STORAGE_VERSION
@@ -53,6 +55,8 @@ CLINICAL = (
     "followup",
     "complications",
 )
+#: memory_limit_mb at a size at which a first import asks for more than the shipped one.
+MEMORY_MB = {1_000_000: 2048}
 AS_OF = date(2026, 6, 30)
 TODAY = date(2026, 7, 1)
 
@@ -81,7 +85,9 @@ def make_files(place: Path, procedures: int) -> Path:
 
 def copy_floor(files: Path, database: Path) -> None:
     """The same files into typed tables, nothing checked, nothing kept beside."""
-    connection = duckdb.connect(str(database), config={"storage_compatibility_version": STORAGE_VERSION})
+    threads = int(site.parse(site.template()).numbers["threads"])
+    settings = {"storage_compatibility_version": STORAGE_VERSION, "threads": threads}
+    connection = duckdb.connect(str(database), config=settings)
     for path in sorted(files.glob("*.csv")):
         table = tables()[path.stem]
         header = path.open(encoding="utf-8").readline().strip().split(",")
@@ -94,7 +100,8 @@ def copy_floor(files: Path, database: Path) -> None:
     connection.close()
 
 
-def new_registry(place: Path) -> Path:
+def new_registry(place: Path, procedures: int = 0) -> Path:
+    """An empty registry, with the memory that the import of so many procedures needs."""
     shutil.rmtree(place, ignore_errors=True)
     store.create(place, time_zone="UTC")
     # As the demo states them, so that every hour has its place and no uncertainty is missing.
@@ -103,6 +110,8 @@ def new_registry(place: Path) -> Path:
         .read_text(encoding="utf-8")
         .replace("# measurement_sd_mm = ...", DEMO_MEASUREMENT)
     )
+    if memory := MEMORY_MB.get(procedures):
+        local = re.sub(r"(?m)^memory_limit_mb = .*$", f"memory_limit_mb = {memory}", local)
     (place / "site.toml").write_text(local + DEMO_FRAME, encoding="utf-8")
     return place
 
@@ -115,23 +124,23 @@ def import_into(place: Path, files: Path) -> None:
         registry.checkpoint()
 
 
-def import_rounds(files: Path, scratch: Path, rounds: int) -> tuple[Timing, Timing]:
+def import_rounds(files: Path, scratch: Path, rounds: int, procedures: int) -> tuple[Timing, Timing]:
     """Floor and validated import in turn, so that a drift of the machine meets both."""
     floor, own = [], []
     for number in range(rounds):
         database = scratch / f"floor{number}.duckdb"
         floor.append(timed(lambda database=database: copy_floor(files, database)))
         database.unlink()
-        place = new_registry(scratch / "registry")
+        place = new_registry(scratch / "registry", procedures)
         with Registry.open(place, write=True):
             pass  # applies the changed site.toml: not part of an import
         own.append(timed(lambda place=place: import_into(place, files)))
     return medians(floor), medians(own)
 
 
-def peak_memory_mb(files: Path, scratch: Path) -> tuple[float, float]:
+def peak_memory_mb(files: Path, scratch: Path, procedures: int) -> tuple[float, float]:
     """Peak resident memory of the whole import command, and of one that only loads the program."""
-    place = new_registry(scratch / "memory")
+    place = new_registry(scratch / "memory", procedures)
     code = (
         "import resource, subprocess, sys\n"
         "subprocess.run(sys.argv[1:], check=True, stdout=subprocess.DEVNULL)\n"
@@ -246,7 +255,7 @@ def in_place(registry: Registry, rounds: int) -> dict[str, Timing]:
 def measure_size(procedures: int, rounds: int, scratch: Path) -> dict[str, Timing]:
     files = make_files(scratch / f"files{procedures}", procedures)
     found: dict[str, Timing] = {}
-    found["floor"], found["import"] = import_rounds(files, scratch, rounds)
+    found["floor"], found["import"] = import_rounds(files, scratch, rounds, procedures)
     with Registry.open(scratch / "registry", write=True) as registry:
         found |= in_place(registry, rounds)
     shutil.rmtree(scratch / "registry")
@@ -289,7 +298,7 @@ def table(found: dict[str, Timing], peak: tuple[float, float], procedures: int) 
     ]
 
 
-def growth(sizes: dict[int, dict[str, Timing]]) -> list[str]:
+def growth(sizes: dict[int, dict[str, Timing]], peaks: dict[int, tuple[float, float]]) -> list[str]:
     small, large = min(sizes), max(sizes)
     lines = [
         "",
@@ -301,6 +310,11 @@ def growth(sizes: dict[int, dict[str, Timing]]) -> list[str]:
     for name in ("floor", "import", "facts", "measures", "sampling"):
         exponent = math.log(sizes[large][name][0] / sizes[small][name][0]) / math.log(large / small)
         lines.append(f"| {name} | {exponent:.2f} |")
+    shipped = int(site.parse(site.template()).numbers["memory_limit_mb"])
+    lines += ["", "| procedures | memory_limit_mb | peak of the import, MB |", "| ---: | ---: | ---: |"]
+    lines += [
+        f"| {size:,} | {MEMORY_MB.get(size, shipped)} | {peaks[size][0]:.0f} |" for size in sorted(peaks)
+    ]
     return lines
 
 
@@ -315,14 +329,19 @@ def main() -> None:
     chosen = parser.parse_args()
     with tempfile.TemporaryDirectory() as scratch_name:
         scratch = Path(scratch_name)
+
+        def files(size: int) -> Path:
+            return scratch / f"files{size}"
+
         sizes = {chosen.procedures: measure_size(chosen.procedures, chosen.rounds, scratch)}
-        peak = peak_memory_mb(scratch / f"files{chosen.procedures}", scratch)
-        print("\n".join(table(sizes[chosen.procedures], peak, chosen.procedures)))
+        peaks = {chosen.procedures: peak_memory_mb(files(chosen.procedures), scratch, chosen.procedures)}
+        print("\n".join(table(sizes[chosen.procedures], peaks[chosen.procedures], chosen.procedures)))
         if chosen.growth:
-            for size in (10_000, 1_000_000):
+            for size in sorted({10_000, 1_000_000} - sizes.keys()):
                 sizes[size] = measure_size(size, min(chosen.rounds, 3), scratch)
-                shutil.rmtree(scratch / f"files{size}")
-            print("\n".join(growth(sizes)))
+                peaks[size] = peak_memory_mb(files(size), scratch, size)
+                shutil.rmtree(files(size))
+            print("\n".join(growth(sizes, peaks)))
         if chosen.json:
             chosen.json.write_text(json.dumps({str(size): found for size, found in sizes.items()}, indent=2))
 

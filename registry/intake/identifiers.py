@@ -101,14 +101,14 @@ def write(
             rows = frame(
                 cursor,
                 f"SELECT s.patient, k.patient_id, s.birth_date, {_is_erased(erased, 'patients', 'birth_date')} AS erased "
-                "FROM staged_patients AS s JOIN patient_key AS k ON k.patient = s.patient",
+                "FROM identified_patients AS s JOIN patient_key AS k ON k.patient = s.patient",
             )
             _upsert(identity, "patient_identity", rows, stamp)
         if "procedures" in names:
             is_erased = _is_erased(erased, "procedures", "accession")
             rows = frame(
                 cursor,
-                f"SELECT s.procedure_id, s.accession, f.patient, {is_erased} AS erased FROM staged_procedures AS s "
+                f"SELECT s.procedure_id, s.accession, f.patient, {is_erased} AS erased FROM identified_procedures AS s "
                 f"JOIN known_findings AS f ON f.finding_id = s.finding_id WHERE s.accession IS NOT NULL OR {is_erased}",
             )
             if rows.height:

@@ -27,7 +27,8 @@ if TYPE_CHECKING:
 def load(
     cursor: duckdb.DuckDBPyConnection, table: Table, source: CleanCsv, path: Path, site: Site, stamp: Stamp
 ) -> int:
-    """Read a sound file straight into its empty table; ``staged_<table>`` is a view of it.
+    """Read a sound file straight into its empty table; ``staged_<table>`` is a view of it, and
+    ``identified_<table>`` one with the identifiers that are kept apart.
 
     The rows go into the clinical table at once, inside the caller's transaction, and
     those that are held are deleted from it again: half the work and a fraction of the
@@ -72,20 +73,26 @@ def load(
     if table.name == "procedures":
         cursor.execute(_AGES)
     _load_apart(cursor, table, source, path)
-    columns = ", ".join(f"m.{name}" for name in stored_columns(table))
-    join = ""
-    if table.name == "patients":
-        columns, join = f"{columns}, a.birth_date", "LEFT JOIN apart_patients AS a ON a.patient = m.patient"
-    elif table.name == "procedures":
-        # As stated in the file where it is: that is what is compared with the birth date.
-        columns = columns.replace("m.age_years", "coalesce(a.age_years, m.age_years) AS age_years")
-        columns += ", a.accession, a.age_years IS NOT NULL AS is_stated_age"
-        join = "LEFT JOIN apart_procedures AS a ON a.procedure_id = m.procedure_id"
+    columns = ", ".join(stored_columns(table))
     cursor.execute(
         f"CREATE OR REPLACE TEMP VIEW staged_{table.name} AS SELECT CAST(m.rowid - {base} AS INTEGER) AS row_no, {columns}, "
-        f"m.batch_id < 0 AS bad, true AS is_new, false AS is_changed FROM main.{table.name} AS m {join}"
+        f"batch_id < 0 AS bad, true AS is_new, false AS is_changed FROM main.{table.name} AS m"
     )
+    if table.name in _IDENTIFIED:
+        cursor.execute(f"CREATE OR REPLACE TEMP VIEW identified_{table.name} AS {_IDENTIFIED[table.name]}")
     return base
+
+
+#: The staged rows with what lies apart: nearly all that is asked of them needs no such join.
+_IDENTIFIED = {
+    "patients": "SELECT s.*, a.birth_date FROM staged_patients AS s LEFT JOIN apart_patients AS a ON a.patient = s.patient",
+    # The age as stated in the file where it is: that is what is compared with the birth date.
+    "procedures": (
+        "SELECT s.* REPLACE (coalesce(a.age_years, s.age_years) AS age_years), a.accession, "
+        "a.age_years IS NOT NULL AS is_stated_age FROM staged_procedures AS s "
+        "LEFT JOIN apart_procedures AS a ON a.procedure_id = s.procedure_id"
+    ),
+}
 
 
 #: The age comes from the birth date where one is known. Afterwards, as a join while the file

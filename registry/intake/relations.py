@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 from registry import checks
 from registry.dictionary import tables
-from registry.intake.staging import has_rows, same_key, staged_columns, stored_columns
+from registry.intake.staging import has_rows, same_key, stored_columns
 
 if TYPE_CHECKING:
     import duckdb
@@ -41,10 +41,10 @@ def make_known(batch: Batch) -> None:
     for name in sorted(batch.sources.names):
         table = tables()[name]
         columns = ", ".join(stored_columns(table))
-        extra = ", is_stated_age" if name == "procedures" else ""
-        apart = ", ".join(staged_columns(table))
+        # Accession number and stated age of a procedure stand in the visits.
+        extra, rows = (", birth_date", "identified") if name == "patients" else ("", "staged")
         batch.cursor.execute(
-            f"CREATE OR REPLACE TEMP VIEW checked_{name} AS SELECT row_no, {apart}{extra} FROM staged_{name}"
+            f"CREATE OR REPLACE TEMP VIEW checked_{name} AS SELECT row_no, {columns}{extra} FROM {rows}_{name}"
         )
         stored = ""
         if name not in batch.in_place and has_rows(batch.cursor, f"main.{name}"):
@@ -58,7 +58,7 @@ def make_known(batch: Batch) -> None:
     birth = "SELECT patient, birth_date FROM stored_birth WHERE birth_date IS NOT NULL"
     if "patients" in batch.sources.names:
         birth = (
-            "SELECT patient, birth_date FROM staged_patients WHERE birth_date IS NOT NULL UNION ALL "
+            "SELECT patient, birth_date FROM identified_patients WHERE birth_date IS NOT NULL UNION ALL "
             "SELECT patient, birth_date FROM stored_birth AS b WHERE birth_date IS NOT NULL AND NOT EXISTS "
             "(SELECT 1 FROM staged_patients AS s WHERE s.patient = b.patient)"
         )
@@ -85,7 +85,7 @@ def make_visits(batch: Batch) -> None:
         return
     batch.cursor.execute(
         f"CREATE OR REPLACE TEMP TABLE checked_visits AS SELECT p.row_no, {checks.VISIT_COLUMNS}, p.accession, p.is_stated_age "
-        f"FROM checked_procedures AS p {checks.VISIT_JOINS}"
+        f"FROM identified_procedures AS p {checks.VISIT_JOINS}"
     )
     others = ""
     if "procedures" not in batch.in_place and has_rows(batch.cursor, "main.procedures"):

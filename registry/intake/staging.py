@@ -4,6 +4,8 @@ For each table of a batch there is ``staged_<table>``: one row per received row,
 fields typed, empty fields filled from the stored row of the same key ("an empty cell
 says nothing"), and the flags ``is_new`` and ``is_changed``. Rows that are held are
 deleted from it, so what is left at the end is what will be written.
+``identified_patients`` and ``identified_procedures`` are the same rows with birth date, accession
+number and stated age, which the clinical tables do not hold or hold otherwise.
 """
 
 from __future__ import annotations
@@ -36,12 +38,6 @@ def stored_columns(table: Table) -> list[str]:
             if field.type == "timestamp":
                 columns.append(f"{field.name}_offset_min")
     return columns
-
-
-def staged_columns(table: Table) -> list[str]:
-    """Columns of the staging table: the stored ones and the identifiers sent apart."""
-    apart = [f.name for f in table.fields if (table.name, f.name) in IDENTIFYING and f.name != "patient_id"]
-    return stored_columns(table) + apart
 
 
 def key_columns(table: str) -> tuple[str, ...]:
@@ -163,6 +159,10 @@ def stage(
         cursor.execute(
             f"CREATE OR REPLACE TEMP TABLE staged_{table.name} AS "
             f"SELECT *, true AS is_new, false AS is_changed FROM ({select})"
+        )
+    if table.name in ("patients", "procedures"):
+        cursor.execute(
+            f"CREATE OR REPLACE TEMP VIEW identified_{table.name} AS SELECT * FROM staged_{table.name}"
         )
     return _cell_problems(cursor, table, typed.cells, site)
 

@@ -235,7 +235,10 @@ def update_roots(cursor: duckdb.DuckDBPyConnection) -> None:
     """
     if not cursor.execute("SELECT 1 FROM main.procedures WHERE repeat_of IS NOT NULL LIMIT 1").fetchall():
         return
-    differing = "FROM main.procedures AS parent WHERE child.repeat_of = parent.procedure_id AND child.root_id <> parent.root_id"
+    differing = (
+        "FROM main.procedures AS parent WHERE child.repeat_of IS NOT NULL "
+        "AND child.repeat_of = parent.procedure_id AND child.root_id <> parent.root_id"
+    )
     while cursor.execute(
         f"SELECT 1 FROM main.procedures AS child, {differing.removeprefix('FROM ')} LIMIT 1"
     ).fetchall():

@@ -66,6 +66,15 @@ def test_files_are_written_in_the_storage_version_that_both_engines_read(registr
     assert tags["storage_version"].startswith("v1.5.0")
 
 
+@pytest.mark.parametrize(("stated", "threads"), [("", 1), ("threads = 1", 1), ("threads = 2", 2)])
+def test_a_question_uses_the_processors_that_the_site_gives_it(folder: Path, stated: str, threads: int):
+    # Left out, as in a site file of an earlier version: one.
+    text = (folder / "site.toml").read_text()
+    (folder / "site.toml").write_text(text.replace("threads = 1", stated))
+    with Registry.open(folder, write=True) as registry:
+        assert registry.rows("SELECT current_setting('threads')") == [(threads,)]
+
+
 def test_a_second_process_gets_a_sentence_that_names_the_owner(registry: Registry, folder: Path):
     code = (
         "import sys; from pathlib import Path; from registry.store import Registry; from registry.errors import RegistryError\n"
