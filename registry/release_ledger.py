@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING
 from registry import audit
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from registry.store import Registry
 
 KIND = "counts"
@@ -18,10 +20,10 @@ _LINE = (
 _CELLS = "SELECT cell, is_shown, shown_count FROM release_cell WHERE release_no = ? ORDER BY cell"
 
 
-def digest(line: list[object], cells: list[list[object]]) -> str:
+def digest(line: Sequence[object], cells: Sequence[Sequence[object]]) -> str:
     """SHA-256 over a line of the ledger and its cells, as its entry of the trail states it."""
     return hashlib.sha256(
-        audit.canonical({"line": line, "cells": sorted(cells, key=str)}).encode()
+        audit.canonical({"line": list(line), "cells": sorted((list(one) for one in cells), key=str)}).encode()
     ).hexdigest()
 
 

@@ -271,7 +271,7 @@ def _keep(
         "hidden_up_to": made.upto,
         "cells": len(shown),
         "hidden": sum(count is None for count in shown.values()),
-        "ledger": release_ledger.digest(list(line), cells),
+        "ledger": release_ledger.digest(line, cells),
     }
     with registry.writing() as cursor:
         cursor.execute(
