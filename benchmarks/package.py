@@ -95,9 +95,11 @@ def main() -> None:
         scratch = Path(scratch_name)
         registry = new_registry(scratch / "registry")
         site = registry / "site.toml"
-        # What the engine asks for on importing so many rows at once; the export needs no more.
-        site.write_text(_with_memory(site.read_text(encoding="utf-8")), encoding="utf-8")
+        usual = site.read_text(encoding="utf-8")
+        # What the engine asks for on importing so many rows at once; the export has the usual memory.
+        site.write_text(_with_memory(usual), encoding="utf-8")
         import_into(registry, make_files(scratch / "files", chosen.procedures))
+        site.write_text(usual, encoding="utf-8")
         text = [export(registry, scratch / f"text{n}", "csv,parquet") for n in range(chosen.rounds)]
         full = [
             export(registry, scratch / f"all{n}", "csv,parquet,dta,sav,xpt,xlsx")

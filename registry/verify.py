@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING, Any
 import duckdb
 import polars as pl
 
-from registry import audit, frozen_cohorts, holds, received_files, signed_minutes
+from registry import audit, frozen_cohorts, holds, received_files, release_ledger, signed_minutes
 from registry.dictionary import tables
 from registry.errors import IntegrityProblem
 from registry.intake import write
@@ -331,9 +331,10 @@ def _held_rows(registry: Registry) -> list[Finding]:
 
 
 def _holds(registry: Registry) -> list[Finding]:
-    """Legal holds, signed minutes and frozen cohorts against the entries of the trail that made them."""
+    """Legal holds, signed minutes, releases and frozen cohorts against the entries of the trail that made them."""
     found = [Finding("legal holds", said) for said in holds.disagreements(registry)]
     found += [Finding("minutes", said) for said in signed_minutes.disagreements(registry)]
+    found += [Finding("releases", said) for said in release_ledger.disagreements(registry)]
     return found + [Finding("cohorts", said) for said in frozen_cohorts.disagreements(registry)]
 
 

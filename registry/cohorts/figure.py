@@ -62,7 +62,7 @@ def flow_figure(flow: Sequence[FlowStep]) -> tuple[str, str]:
         y = _stage(parts, one, y)
     words = flow_words(flow)
     head = (
-        f'<svg xmlns="http://www.w3.org/2000/svg" width="{WIDTH}" height="{y + 1:.0f}" viewBox="0 0 {WIDTH} {y + 1:.0f}" '
+        f'<svg xmlns="http://www.w3.org/2000/svg" width="{WIDTH + 8}" height="{y + 9:.0f}" viewBox="-4 -4 {WIDTH + 8} {y + 9:.0f}" '
         f'font-family="{_FONT}" font-size="{_SIZE}" role="img" aria-label={quoteattr(words)}>'
     )
     return f"{head}{''.join(parts)}</svg>", words

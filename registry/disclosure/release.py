@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import polars as pl
 
-from registry import audit, store
+from registry import audit, release_ledger, store
 from registry.disclosure.cells import HIDDEN, SMALLEST, Counts, rule_for_release, suppress
 from registry.disclosure.differencing import Released, differences
 from registry.engine import rollback
@@ -260,6 +260,8 @@ def _keep(
     finally:
         identity.close()
     now = registry.clock()
+    line = [number, author, purpose, digest, len(units), dimensions, made.upto]
+    cells = [[cell, count is not None, count] for cell, count in shown.items()]
     details = {
         "release": number,
         "reason": purpose,
@@ -269,26 +271,20 @@ def _keep(
         "hidden_up_to": made.upto,
         "cells": len(shown),
         "hidden": sum(count is None for count in shown.values()),
+        "ledger": release_ledger.digest(line, cells),
     }
     with registry.writing() as cursor:
         cursor.execute(
             "INSERT INTO release VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
-            [
-                number,
-                now.astimezone(UTC).replace(tzinfo=None),
-                author,
-                purpose,
-                digest,
-                len(units),
-                dimensions,
-                made.upto,
-            ],
+            [number, now.astimezone(UTC).replace(tzinfo=None), *line[1:]],
         )
         cursor.executemany(
-            "INSERT INTO release_cell VALUES (?, ?, ?, ?)",
-            [[number, cell, count is not None, count] for cell, count in shown.items()],
+            "INSERT INTO release_cell VALUES (?, ?, ?, ?)", [[number, *cell] for cell in cells]
         )
         audit.append(
-            cursor, registry.key, now, audit.Entry(author, "export", "counts", f"release {number}", details)
+            cursor,
+            registry.key,
+            now,
+            audit.Entry(author, "export", release_ledger.KIND, f"release {number}", details),
         )
     return number

@@ -26,7 +26,7 @@ _MOST_CLASSES = 20
 DECISIONS = (
     "Whether the purpose needs every column that is in the package; what it does not need should be taken out.",
     "Whether the receiver can know somebody in it (a small service, a rare result, a relative), whatever the counts say.",
-    "Whether the classes below are acceptable for this receiver and under this agreement, or columns are left out or coarsened first.",
+    "Whether the small classes are acceptable for this receiver and under this agreement, or columns are left out or coarsened first.",
     "Which agreement, approval or consent the passing-on rests on. The program knows none of them.",
 )
 

@@ -23,6 +23,7 @@ FORM = (
     "false, numbers as the shortest decimal text that reads back the same, whole ones of decimal columns with .0, "
     "an empty cell as nothing. Formula guards of the CSV files are taken off first."
 )
+_PART = 20_000
 #: Kind of column as the manifest names it -> as it is read.
 KINDS = {
     "text": pl.String,
@@ -59,9 +60,15 @@ def columns_sha256(frame: pl.DataFrame, key: Sequence[str]) -> dict[str, str]:
 
 
 def _digest(frame: pl.DataFrame) -> str:
-    buffer = io.BytesIO()
-    frame.write_csv(buffer, line_terminator="\n", quote_style="necessary")
-    return hashlib.sha256(buffer.getbuffer()).hexdigest()
+    """Part by part, so that the text of all rows never lies in memory."""
+    digest = hashlib.sha256()
+    for start in range(0, max(frame.height, 1), _PART):
+        buffer = io.BytesIO()
+        frame.slice(start, _PART).write_csv(
+            buffer, include_header=not start, line_terminator="\n", quote_style="necessary"
+        )
+        digest.update(buffer.getbuffer())
+    return digest.hexdigest()
 
 
 def read_csv(path: Path, columns: dict[str, str]) -> pl.DataFrame:

@@ -61,7 +61,7 @@ def _variable(
             missing = bool(cells[-2] if len(total) > 1 else False)
             hidden = bool(cells[place]) if row["level"] is not None else bool(cells[0])
             recorded = missing or bool(cells[-1])
-        shown.append(_row(row, hidden or recorded, recorded, missing, made.hidden.any()))
+        shown.append(_row(row, hidden or recorded, recorded, missing, bool(made.hidden.any())))
     return shown
 
 

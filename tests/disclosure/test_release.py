@@ -194,6 +194,24 @@ def test_an_erasure_takes_the_patient_out_of_the_ledger(registry, tmp_path):
         assert verify.verify(again) == []
 
 
+@pytest.mark.parametrize(
+    ("sql", "said"),
+    [
+        ("UPDATE release_cell SET shown_count = 41 WHERE shown_count = 40", "Release 1 is not the table"),
+        ("UPDATE release SET purpose = 'another'", "Release 1 is not the table"),
+        ("DELETE FROM release", "Release 1 is missing"),
+    ],
+)
+def test_the_ledger_is_append_only_and_verify_sees_where_it_is_not(registry, tmp_path, sql, said):
+    counts(registry, tmp_path / "c.csv", "site")
+    assert [one for one in verify.verify(registry) if one.part == "releases"] == []
+    with registry.cursor() as cursor:
+        cursor.execute(sql)
+
+    (found,) = [one.message for one in verify.verify(registry) if one.part == "releases"]
+    assert found.startswith(said)
+
+
 # -- who exported what -------------------------------------------------------------
 
 

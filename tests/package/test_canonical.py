@@ -41,6 +41,14 @@ def test_the_order_of_the_rows_does_not_matter_and_any_cell_does():
     assert rows_sha256(ROWS.with_columns(number=pl.lit(0.1)), ["key"]) != rows_sha256(ROWS, ["key"])
 
 
+def test_many_rows_are_hashed_as_one_text():
+    """45,000 rows, more than are written at once."""
+    numbers = list(range(45_000))
+    text = "key\n" + "".join(f"{number}\n" for number in numbers)
+
+    assert rows_sha256(pl.DataFrame({"key": numbers[::-1]}), ["key"]) == sha256(text)
+
+
 def test_python_writes_the_same_form(registry, tmp_path):
     """repr gives the shortest decimal that reads back; csv quotes where needed."""
     report = package(registry, tmp_path / "out")

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 import pytest
 
 from registry.cohorts import CohortFile
-from registry.disclosure.profiles import RESTRICTED, SHIFTED
+from registry.disclosure.profiles import INTERNAL, RESTRICTED
 from registry.package.preview import preview
 from tests.pages.conftest import serve
 
@@ -42,7 +42,7 @@ def exports(registry: Any) -> list[dict[str, Any]]:
 def test_the_report_is_that_of_the_profile_chosen(own, open_page):
     page = open_page("cohort_export")
     file = CohortFile.parse(json.dumps(page.session_state["cohort draft"]).encode())
-    for profile in (RESTRICTED, SHIFTED):
+    for profile in (RESTRICTED, INTERNAL):
         named(page, "radio", "Profile").set_value(profile.name).run()
         counted = preview(own, file, profile).as_they_leave
         assert f"the smallest class has {counted.k:,} patient" in text_of(page)

@@ -200,6 +200,7 @@ ASKED_ABOVE = {
     "registry.intake.write.next_stamp": "part of a withdrawal and of an erasure",
     "registry.intake.write.record_no_rows": "part of a withdrawal and of an erasure",
     "registry.keeper.backup_place": "a setting",
+    "registry.release_ledger.disagreements": "part of verify",
     "registry.received_files.files": "what the trail says of files, without a patient",
     "registry.received_files.remove_gone": "part of an erasure",
     "registry.known.as_known": "the services that are handed what it yields ask",
