@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 from registry.entry import saving
 from registry.entry.drafts import discard, drafts
+from registry.entry.forms import FORMS
 from registry.errors import UsageProblem
 from registry.imports import form
 from registry.intake import Options, accept, enter_together
@@ -167,7 +168,7 @@ def save_together(registry: Registry, rows: Rows, *, today: date) -> None:
     with saving.one_at_a_time:
         for table, lines in rows.items():
             for cells in lines:
-                if table in saving.FORMS and saving.opened(registry, table, cells).version:
+                if table in FORMS and saving.opened(registry, table, cells).version:
                     key = saving.row_key(table, cells)
                     raise UsageProblem(
                         f"Nothing was saved: {key} is in the registry already. Choose another key, or correct "
@@ -176,5 +177,5 @@ def save_together(registry: Registry, rows: Rows, *, today: date) -> None:
         enter_together(registry, rows, today=today, reason="entered in the room")
     for table, lines in rows.items():
         for cells in lines:
-            if table in saving.FORMS:
+            if table in FORMS:
                 discard(registry, table, saving.row_key(table, cells))

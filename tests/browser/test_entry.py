@@ -60,10 +60,15 @@ def told(page: Page, text: str) -> None:
 
 
 def holds(page: Page, label: str, value: str) -> None:
-    """Until a field holds what it should."""
-    from playwright.sync_api import expect
-
-    expect(page.get_by_label(label, exact=True)).to_have_value(value, timeout=PATIENCE)
+    """Until the one field of that name holds what it should; while a page is redrawn there may be two."""
+    page.wait_for_function(
+        """([label, value]) => {
+            const found = [...document.querySelectorAll('input')].filter(one => one.getAttribute('aria-label') === label);
+            return found.length === 1 && found[0].value === value;
+        }""",
+        arg=[label, value],
+        timeout=PATIENCE,
+    )
 
 
 # -- by keyboard alone ---------------------------------------------------------------------
@@ -252,7 +257,7 @@ def test_in_the_room_from_the_first_stamp_to_the_saved_procedure(browser, servic
     page.screenshot(path=pictures / "in-the-room.png", full_page=True)
     assert (
         page.evaluate(
-            "Math.min(...[...document.querySelectorAll('.st-key-room [data-testid=stButton] button')].map(b => b.offsetHeight))"
+            "Math.min(...[...document.querySelectorAll('.st-key-room [data-testid=stButton] button')].map(b => b.offsetHeight).filter(h => h))"
         )
         >= 56
     )
