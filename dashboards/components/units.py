@@ -162,7 +162,7 @@ def _observed_over_expected(found: Funnel) -> None:
     rows = [
         [
             name_of(one),
-            f"{words.count(one.x)} of {_one_decimal(one.expected)}",
+            f"{words.count(one.x)} against {_one_decimal(one.expected)}",
             f"{one.ratio:.2f}\u00a0({one.ratio_lower:.2f}\u2060–\u2060{one.ratio_upper:.2f})",
         ]
         for one in found.units
@@ -172,7 +172,7 @@ def _observed_over_expected(found: Funnel) -> None:
         level = f"{100 * found.confidence:g}{words.NARROW}%"
         heads = [
             found.by.capitalize(),
-            "Observed of expected",
+            "Observed against expected",
             f"Ratio and interval ({level}, exact Poisson)",
         ]
         caption = "Observed over expected, the rate of the others taken as known"

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from math import pi
+from typing import Any
 
 import numpy as np
 from numpy.polynomial import chebyshev
@@ -164,11 +165,10 @@ def arccos(cosine: Single) -> Single:
 def _coefficients() -> list[np.float32]:
     """Of arccos(x) / sqrt(1 - x) between 0 and 1, by interpolation in Chebyshev's points."""
 
-    def smooth(place: FloatArray) -> FloatArray:
-        found: FloatArray = np.arccos((place + 1.0) / 2.0) / np.sqrt((1.0 - place) / 2.0)
-        return found
+    def smooth(place: Any) -> Any:
+        return np.arccos((place + 1.0) / 2.0) / np.sqrt((1.0 - place) / 2.0)
 
-    found = chebyshev.chebinterpolate(smooth, _DEGREE)  # type: ignore[arg-type]
+    found = chebyshev.chebinterpolate(smooth, _DEGREE)
     series = np.polynomial.Chebyshev(found, domain=[0.0, 1.0])
     return [np.float32(one) for one in series.convert(kind=np.polynomial.Polynomial).coef]
 

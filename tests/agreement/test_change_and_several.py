@@ -34,6 +34,16 @@ def test_newcombes_interval_stands_beside():
     assert made.ci_newcombe == pytest.approx((0.0562, 0.3292), abs=5e-5)
 
 
+def test_the_confidence_asked_for_is_that_of_both_intervals():
+    """At 50 % both intervals lie inside those of 95 % (Tango 1998, Table VII: -0.027 to 0.390) and hold the estimate."""
+    half = change(both=4, first_only=3, second_only=9, neither=16, confidence=0.5)
+    whole = change(both=4, first_only=3, second_only=9, neither=16, confidence=0.95)
+
+    for narrow, wide in ((half.ci, whole.ci), (half.ci_newcombe, whole.ci_newcombe)):
+        assert None not in (*narrow, *wide)
+        assert wide[0] < narrow[0] < 6 / 32 < narrow[1] < wide[1]  # type: ignore[operator]
+
+
 def test_nothing_judged_twice_has_no_difference():
     assert change(0, 0, 0, 0, 0.95).difference is None
     assert change(0, 0, 0, 0, 0.95).p is None

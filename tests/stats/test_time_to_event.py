@@ -262,3 +262,18 @@ class TestLogrank:
     def test_event_other_than_yes_or_no(self):
         with pytest.raises(ValueError, match="event must be 0 or 1; got 3"):
             logrank([1, 2], [0, 3], ["a", "b"])
+
+
+def test_logrank_agrees_with_another_library_on_ties_and_several_groups():
+    """statsmodels, seeded draws: the commands run without pandas, which it needs, so the test here is our own."""
+    import numpy as np
+    from statsmodels.duration.survfunc import survdiff
+
+    draw = np.random.default_rng(4)
+    for groups in (2, 3, 4):
+        time, event = draw.integers(0, 12, 60), draw.integers(0, 2, 60)
+        label = draw.integers(0, groups, 60)
+        chi2, p = survdiff(time, event, label)
+        found = logrank(time, event, label)
+
+        assert (found.chi2, found.p) == (pytest.approx(chi2), pytest.approx(p))
