@@ -108,10 +108,13 @@ def _measure(asked: Asked, name: str, quarters: list[tuple[str, Any, int, int]],
         return Part(Section(title, (Paragraph(text, "small"),), level=2), {})
     points = [monitoring.point(quarter, first, e, among, x / n) for quarter, first, e, among in quarters]
     made = None if asked.rule.upto else _cumulative(asked, name)
-    blocks: list[Block] = [_figure(asked, title, points, x / n, made)]
+    drawn = [one for one in points if one.n >= asked.minimum]
+    blocks: list[Block] = []
+    if drawn or not isinstance(made, str | None):
+        blocks.append(_figure(asked, title, points, x / n, made))
     runs = said.runs(
         monitoring.about_the_median(points, asked.minimum),
-        [one for one in points if one.n >= asked.minimum],
+        drawn,
         "quarter",
     )
     blocks.append(Paragraph(runs, "small"))
