@@ -11,6 +11,7 @@ from dashboards.app import OPENED_BY, PAGES
 from dashboards.gate.desk import VISITOR
 from registry.people import Action
 from tests.browser.conftest import ARGUMENTS, _chromium
+from tests.browser.menu import follow
 from tests.browser.server import make_demo, serving
 from tests.deployment.conftest import NAME, nginx
 from tests.deployment.test_nginx import UPGRADE
@@ -76,7 +77,7 @@ def page(visit, place, complaints) -> Page:
 
 
 def go(page: Page, title: str) -> None:
-    page.get_by_role("link", name=title, exact=True).click()
+    follow(page, title)
     page.get_by_role("heading", level=1, name=title).wait_for(timeout=PATIENCE_MS)
     page.wait_for_function(DONE, timeout=PATIENCE_MS)
     page.wait_for_timeout(800)
