@@ -14,6 +14,7 @@ from dashboards.components.looks import DEATH, MEANING, between
 from dashboards.components.measure_panel import clustering_line
 from dashboards.components.step_boxes import boxes, levels, step_boxes
 from dashboards.components.strip import StripRow
+from registry.measures.results import ClusteringEffect
 from tests.pages.results import proportion
 from tests.pages.test_pages import text_of
 from tests.pages.test_panels import fold
@@ -174,6 +175,10 @@ def test_without_a_rate_the_fold_asks_for_one(served_empty, open_page):
 # -- the line on clustered procedures ------------------------------------------------------
 
 
+def effect(ratio: float) -> ClusteringEffect:
+    return ClusteringEffect(ratio, 2.0, True, 40, 60)
+
+
 def test_only_figures_that_should_be_wider_by_more_than_ten_per_cent_are_named():
     line = words.clustering_of([("First", 1.10), ("Second", 1.11), ("Third", None)])
 
@@ -185,7 +190,7 @@ def test_only_figures_that_should_be_wider_by_more_than_ten_per_cent_are_named()
 @pytest.mark.parametrize("name", ["overview", "sampling_yield", "concordance", "complications"])
 def test_every_page_with_a_strip_names_them(served, open_page, monkeypatch, name):
     def wide(ids, *, by=None):
-        return {(one, "all"): 1.5 for one in ids}
+        return {(one, "all"): effect(1.5) for one in ids}
 
     monkeypatch.setattr(counted, "clustering", wide)
     page = text_of(open_page(name))
@@ -195,7 +200,7 @@ def test_every_page_with_a_strip_names_them(served, open_page, monkeypatch, name
 
 def test_the_strip_by_stratum_names_strata(monkeypatch):
     shown = []
-    monkeypatch.setattr(counted, "clustering", lambda ids, *, by=None: {("discordance", "OP2"): 1.3})
+    monkeypatch.setattr(counted, "clustering", lambda ids, *, by=None: {("discordance", "OP2"): effect(1.3)})
     monkeypatch.setattr("dashboards.components.measure_panel.session.minimum_n", lambda: 10)
     monkeypatch.setattr("dashboards.components.measure_panel.show", shown.append)
     rows = [StripRow(name, proportion(6, 40, low=0.1, high=0.3, stratum=name)) for name in ("OP1", "OP2")]
