@@ -29,7 +29,7 @@ from typing import TYPE_CHECKING
 ROOT = Path(__file__).resolve().parent.parent
 sys.path.insert(0, str(ROOT))
 
-from benchmarks.visit import Visit  # noqa: E402
+from benchmarks.visit import Visit, demo  # noqa: E402
 from dashboards.app import PAGES  # noqa: E402
 from dashboards.launch import GATED, command  # noqa: E402
 from tests.browser.server import free_port, serving, wait_for  # noqa: E402
@@ -142,22 +142,7 @@ def main() -> None:
     chosen = parser.parse_args()
     names = chosen.page or [name for pages in PAGES.values() for name in pages]
     with tempfile.TemporaryDirectory() as scratch:
-        folder = chosen.folder or Path(scratch) / "demo"
-        if chosen.folder is None:
-            subprocess.run(
-                [
-                    sys.executable,
-                    "-m",
-                    "registry",
-                    "demo",
-                    str(folder),
-                    "--procedures",
-                    str(chosen.procedures),
-                ],
-                check=True,
-                cwd=ROOT,
-                stdout=subprocess.DEVNULL,
-            )
+        folder = chosen.folder or demo(Path(scratch) / "demo", chosen.procedures)
         floor, found = measure(folder, chosen.rounds, names)
     print("\n".join(table(floor, found, f"{chosen.procedures:,}")))
     raise SystemExit(0 if all(one.late < GOAL for one in found.values()) else 1)

@@ -6,10 +6,13 @@ reads, up to the message that says the run of the page is over. Nothing is drawn
 
 from __future__ import annotations
 
+import subprocess
+import sys
 import time
 import urllib.request
 import uuid
 from dataclasses import dataclass, field
+from pathlib import Path
 from typing import TYPE_CHECKING, Any, Self
 
 from streamlit.proto.BackMsg_pb2 import BackMsg
@@ -18,6 +21,8 @@ from websockets.sync.client import connect
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
+
+ROOT = Path(__file__).resolve().parent.parent
 
 #: A run of a page that takes longer than this is an error, s.
 PATIENCE = 120.0
@@ -166,3 +171,10 @@ class Visit:
                 file_id=urls.file_id, name=name, size=len(content)
             ).file_urls.CopyFrom(urls)
         return state
+
+
+def demo(folder: Path, procedures: int) -> Path:
+    """Make a registry of invented data by the command that users have; its folder."""
+    command = [sys.executable, "-m", "registry", "demo", str(folder), "--procedures", str(procedures)]
+    subprocess.run(command, check=True, cwd=ROOT, stdout=subprocess.DEVNULL)
+    return folder

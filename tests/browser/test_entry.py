@@ -131,6 +131,7 @@ def test_a_procedure_is_entered_by_keyboard_alone(browser, service, pictures):
     reach(page, "Save this row")
     page.keyboard.press("Enter")
     told(page, "Procedure KEYBOARD-1 is saved.")
+    assert page.get_by_text("Nothing was saved").count() == 0
     context.close()
 
 

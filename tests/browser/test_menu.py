@@ -87,5 +87,6 @@ def test_a_page_is_reached_without_a_mouse(page: Page):
     page.keyboard.press("ArrowDown")
     page.wait_for_function(f"() => document.activeElement.innerText == {names[1]!r}")
     page.keyboard.press("Enter")
-
     drawn(page, names[1])
+
+    assert page.get_by_role("heading", level=1).inner_text() == names[1]

@@ -22,7 +22,7 @@ import tempfile
 import time
 from pathlib import Path
 
-from benchmarks.visit import Unfinished, Visit
+from benchmarks.visit import Unfinished, Visit, demo
 from tests.browser.server import serving
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -116,22 +116,7 @@ def main() -> None:
         print(json.dumps(visit(chosen.address, chosen.person, chosen.seconds, chosen.pause)))
         return
     with tempfile.TemporaryDirectory(prefix="sessions-") as scratch:
-        folder = chosen.folder or Path(scratch) / "demo"
-        if chosen.folder is None:
-            subprocess.run(
-                [
-                    sys.executable,
-                    "-m",
-                    "registry",
-                    "demo",
-                    str(folder),
-                    "--procedures",
-                    str(chosen.procedures),
-                ],
-                check=True,
-                cwd=ROOT,
-                stdout=subprocess.DEVNULL,
-            )
+        folder = chosen.folder or demo(Path(scratch) / "demo", chosen.procedures)
         every = run(folder, chosen.people, chosen.seconds, chosen.pause)
     failed = len(every.pop("failed"))
     for page, found in sorted(every.items(), key=lambda pair: -max(pair[1])):
