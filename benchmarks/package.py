@@ -59,7 +59,8 @@ def export(registry: Path, target: Path, formats: str) -> tuple[float, float, fl
     command += ["--cohort", str(cohort), "--profile", "restricted", "--formats", formats]
     code = (
         "import resource, subprocess, sys\n"
-        "subprocess.run(sys.argv[1:], check=True, stdout=subprocess.DEVNULL)\n"
+        "done = subprocess.run(sys.argv[1:], stdout=subprocess.DEVNULL)\n"
+        "if done.returncode: sys.exit(done.returncode)\n"
         "used = resource.getrusage(resource.RUSAGE_CHILDREN)\n"
         "print(used.ru_utime + used.ru_stime, used.ru_maxrss / 1024)"
     )
@@ -68,11 +69,13 @@ def export(registry: Path, target: Path, formats: str) -> tuple[float, float, fl
         [sys.executable, "-c", code, *command],
         capture_output=True,
         text=True,
-        check=True,
+        check=False,
         cwd=ROOT,
         env={**os.environ, "PYTHONPATH": str(ROOT)},
     )
     wall = time.perf_counter() - wall
+    if done.returncode:
+        raise SystemExit(done.stderr)
     cpu, peak = map(float, done.stdout.split())
     return cpu, wall, peak
 

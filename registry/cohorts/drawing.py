@@ -8,8 +8,6 @@ file becomes part of a statement but names from the list of :mod:`registry.cohor
 from __future__ import annotations
 
 import hashlib
-import random
-import secrets
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -20,11 +18,12 @@ from registry.codebook import load_cohort
 from registry.cohorts import flow
 from registry.cohorts.definition import CohortFile
 from registry.cohorts.filters import Compiler
+from registry.cohorts.numbering import number_people, source_of_chance
 from registry.errors import UsageProblem
 from registry.people import Action, require
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Mapping
 
     import duckdb
 
@@ -33,11 +32,6 @@ if TYPE_CHECKING:
     from registry.store import Registry
 
 _HEADER = frozenset({"flow", "grain", "title", "note"})
-#: Whose stored key is replaced by a number drawn for this one drawing, and where the keys stand.
-_PEOPLE = {
-    "patient": "SELECT DISTINCT patient FROM procedure_facts",
-    "operator": "SELECT operator FROM procedures UNION SELECT supervisor FROM procedures WHERE supervisor IS NOT NULL",
-}
 #: In the order of the export's own statement.
 _ORDER = ("patient_no", "started_on", "procedure_id")
 
@@ -119,9 +113,8 @@ def draw(registry: Registry, cohort_file: CohortFile, *, seed: int | None = None
     require(Action.COHORTS, registry)
     _check_codes(registry, cohort_file)
     cohort = load_cohort()
-    shuffle = secrets.SystemRandom() if seed is None else random.Random(seed)
     with registry.cursor() as cursor, facts.at(cursor, cohort_file.as_of):
-        _number_people(cursor, shuffle)
+        number_people(cursor, source_of_chance(seed))
         sql, parameters = statement(cohort, cohort_file)
         rows = store.frame(cursor, sql, parameters)
         everything, objecting = _counted(cursor)
@@ -178,19 +171,6 @@ def statement(cohort: Cohort, cohort_file: CohortFile) -> tuple[str, dict[str, A
 def _check_codes(registry: Registry, cohort_file: CohortFile) -> None:
     """Codes in the file are those of this service: a file may come from another."""
     CohortFile.parse(cohort_file.canonical(), f"Cohort {cohort_file.name}", registry.site.added_codes)
-
-
-def _number_people(cursor: duckdb.DuckDBPyConnection, shuffle: random.Random) -> None:
-    """Each patient and operator with a number drawn without regard to its order."""
-    for name, source in _PEOPLE.items():
-        codes = sorted(row[0] for row in cursor.execute(source).fetchall())
-        cursor.register(f"study_{name}", _numbered(name, codes, shuffle).to_arrow())
-
-
-def _numbered(name: str, codes: Sequence[str], shuffle: random.Random) -> pl.DataFrame:
-    numbers = list(range(1, len(codes) + 1))
-    shuffle.shuffle(numbers)
-    return pl.DataFrame({name: list(codes), "number": numbers}, schema={name: pl.String, "number": pl.Int32})
 
 
 def _counted(cursor: duckdb.DuckDBPyConnection) -> tuple[int, int]:

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import random
-import secrets
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -12,12 +10,13 @@ import polars as pl
 from registry import audit, facts, provenance, store
 from registry.codebook import Column, load_cohort
 from registry.cohorts import Drawn, FlowStep, draw
+from registry.cohorts.numbering import number_people, source_of_chance
 from registry.disclosure import study_keys
 from registry.disclosure.profiles import INTERNAL
 from registry.disclosure.treatment import Disclosed, disclose, refuse_undeclared
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Mapping
 
     import duckdb
 
@@ -43,11 +42,6 @@ class Taken:
     comments: Mapping[str, str]
     head: audit.Head
     drawn: Drawn | None = None
-
-
-def source_of_chance(seed: int | None) -> random.Random:
-    """Unpredictable, unless a test gives a seed."""
-    return secrets.SystemRandom() if seed is None else random.Random(seed)
 
 
 def take(record: Registry | KnownRegistry, asked: Asked) -> Taken:
@@ -80,15 +74,8 @@ def treated(
 
 def _take_period(record: Registry | KnownRegistry, asked: Asked) -> Taken:
     cohort = load_cohort()
-    people = {
-        "patient": "SELECT DISTINCT patient FROM procedure_facts",
-        "operator": "SELECT operator FROM procedures UNION SELECT supervisor FROM procedures WHERE supervisor IS NOT NULL",
-    }
-    chance = source_of_chance(asked.seed)
     with record.cursor() as cursor, facts.at(cursor, asked.as_of):
-        for column, source in people.items():
-            values = sorted(row[0] for row in cursor.execute(source).fetchall())
-            cursor.register(f"study_{column}", _numbered(values, chance).rename({"code": column}).to_arrow())
+        number_people(cursor, source_of_chance(asked.seed))
         frame = store.frame(cursor, cohort.sql, asked.period)
         flow = _flow(cursor, asked.period)
         head = audit.head(cursor)
@@ -98,15 +85,6 @@ def _take_period(record: Registry | KnownRegistry, asked: Asked) -> Taken:
     refuse_undeclared(frame, cohort.columns, "sql/cohorts/procedures.sql")
     stamp = provenance.stamp(record, as_of=asked.as_of)
     return Taken(frame, cohort.columns, flow, stamp, dict(comments), head)
-
-
-def _numbered(values: Sequence[str], shuffle: random.Random) -> pl.DataFrame:
-    """Each value once with a number drawn without regard to its order."""
-    numbers = list(range(1, len(values) + 1))
-    shuffle.shuffle(numbers)
-    return pl.DataFrame(
-        {"code": list(values), "number": numbers}, schema={"code": pl.String, "number": pl.Int32}
-    )
 
 
 def _flow(cursor: duckdb.DuckDBPyConnection, period: dict[str, Any]) -> tuple[FlowStep, ...]:
