@@ -44,7 +44,7 @@ def timed(work: Callable[[], object]) -> tuple[float, float]:
 
 
 def floor(registry: Registry, file: CohortFile) -> None:
-    with registry.cursor() as cursor, facts.at(cursor, file.as_of):
+    with facts.at(registry, file.as_of) as cursor:
         _number_people(cursor, random.Random(1))
         store.frame(cursor, load_cohort().sql, {"start": None, "end": None})
 

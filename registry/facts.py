@@ -6,7 +6,7 @@ over all procedures or over those that a change can reach.
 
 The kept rows are built as if the as-of date were the end of time. From the latest clinical
 date on record that is also the answer for the as-of date; for an earlier one the same
-statement fills a temporary table of the same name.
+statement fills a table in memory (:mod:`registry.earlier_days`).
 """
 
 from __future__ import annotations
@@ -15,14 +15,17 @@ import hashlib
 from contextlib import contextmanager
 from datetime import date
 from functools import cache
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Protocol
 
 from registry.sqlfiles import HeaderProblem, SqlFile, load_folder
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence
+    from contextlib import AbstractContextManager
 
     import duckdb
+
+    from registry.earlier_days import EarlierDays
 
 _REQUIRED = frozenset({"facts", "grain", "title"})
 #: In the order in which one reads another; the last is the table itself.
@@ -77,6 +80,16 @@ _LATEST = """
 """
 
 
+class Record(Protocol):
+    """What facts can be asked of."""
+
+    earlier_days: EarlierDays
+
+    def cursor(self) -> AbstractContextManager[duckdb.DuckDBPyConnection]:
+        """A cursor of the caller's own."""
+        ...
+
+
 @cache
 def _files() -> tuple[SqlFile, ...]:
     found = {}
@@ -111,12 +124,12 @@ def _definitions(affected: Mapping[str, Sequence[str]] | None = None) -> list[st
     return parts
 
 
-def _fill(affected: Mapping[str, Sequence[str]] | None = None) -> str:
+def _fill(affected: Mapping[str, Sequence[str]] | None = None, table: str = "procedure_facts") -> str:
     """The one statement that derives the rows and writes them; parameters as_of and those affected."""
     last = _files()[-1]
     parts = _definitions(affected)
     body = ",\n".join([*parts, f"all_rows AS (\n{last.sql.strip()}\n)"])
-    return f"INSERT INTO procedure_facts BY NAME\nWITH {body}\nSELECT * FROM all_rows"
+    return f"INSERT INTO {table} BY NAME\nWITH {body}\nSELECT * FROM all_rows"
 
 
 @cache
@@ -191,26 +204,28 @@ def _reached(cursor: duckdb.DuckDBPyConnection, ids: list[str]) -> dict[str, lis
 
 
 @contextmanager
-def at(cursor: duckdb.DuckDBPyConnection, as_of: date) -> Iterator[None]:
-    """Within the block ``procedure_facts`` is what had happened by a day.
+def at(record: Record, as_of: date) -> Iterator[duckdb.DuckDBPyConnection]:
+    """A cursor for which ``procedure_facts`` is what had happened by a day.
 
     Parameters
     ----------
-    cursor
-        A cursor of the caller's own; another one does not see the temporary rows.
+    record
+        An open registry, or one as it was known at a moment.
     as_of
         What is dated after this day does not exist, what is dated on it does.
     """
-    latest = cursor.execute("SELECT latest_on FROM facts_state").fetchall()[0][0]
-    if latest is None or as_of >= latest:
-        yield
-        return
-    cursor.execute("CREATE TEMP TABLE procedure_facts AS SELECT * FROM procedure_facts LIMIT 0")
-    try:
-        cursor.execute(_fill(), {"as_of": as_of})
-        yield
-    finally:
-        cursor.execute("DROP TABLE temp.procedure_facts")
+    with record.cursor() as cursor:
+        latest, revision = cursor.execute("SELECT latest_on, revision FROM facts_state").fetchall()[0]
+        if latest is None or as_of >= latest:
+            yield cursor
+            return
+
+        def derive(table: str) -> None:
+            cursor.execute(f"CREATE TABLE {table} AS SELECT * FROM procedure_facts LIMIT 0")
+            cursor.execute(_fill(table=table), {"as_of": as_of})
+
+        with record.earlier_days.lay(cursor, (revision, as_of), derive):
+            yield cursor
 
 
 def definition_sha256(cursor: duckdb.DuckDBPyConnection) -> str:

@@ -15,6 +15,7 @@ import duckdb
 
 from registry import facts, migrations, store
 from registry.dictionary import Table, tables
+from registry.earlier_days import EarlierDays
 from registry.engine import engine_settings, lock_down
 from registry.errors import UsageProblem
 from registry.intake.staging import stored_columns
@@ -44,6 +45,7 @@ class KnownRegistry:
         self.folder = source.folder
         self.site: Site = source.site
         self.known_at = moment
+        self.earlier_days = EarlierDays()
         self._connection = connection
         self._revision = source.revision()
         self._stamp = source.stamp()

@@ -20,6 +20,7 @@ import polars as pl
 
 from registry import __version__, audit, migrations, preparation
 from registry import site as site_file
+from registry.earlier_days import EarlierDays
 from registry.engine import (
     DAMAGE,
     KEY,
@@ -143,6 +144,7 @@ class Registry:
         self._ownership = Ownership(folder, clock(), wait) if write else None
         try:
             self._connection = self._connect(self._database)
+            self.earlier_days = EarlierDays()
             if migrate:
                 preparation.prepare(self, check_anchor=check_anchor, upgrade=upgrade)
         except BaseException:
@@ -385,13 +387,12 @@ class Registry:
     def _reopen(self) -> None:
         with suppress(duckdb.Error):
             self._connection.close()
-        self._connection = self._connect(self._database)
+        self._connection, self.earlier_days = self._connect(self._database), EarlierDays()
 
 
 def frame(cursor: duckdb.DuckDBPyConnection, sql: str, parameters: Parameters = None) -> pl.DataFrame:
     """Rows of one query on a given cursor as a polars frame."""
-    # Not cursor.sql(): with parameters it keeps the whole answer as rows and converts each anew, five
-    # times slower for wide answers.
+    # Not cursor.sql(): with parameters it asks first and converts the kept answer again, five times slower.
     table = cursor.execute(sql, parameters).to_arrow_table()
     made = pl.from_arrow(table)
     if isinstance(made, pl.Series):

@@ -386,7 +386,7 @@ def _values(registry: Registry) -> list[Finding]:
 
 def _read_all(cursor: duckdb.DuckDBPyConnection, file: str) -> Iterator[Finding]:
     names = cursor.execute(
-        "SELECT table_schema, table_name FROM information_schema.tables WHERE table_type = 'BASE TABLE' ORDER BY ALL"
+        "SELECT table_schema, table_name FROM information_schema.tables WHERE table_type = 'BASE TABLE' AND table_catalog = current_database() ORDER BY ALL"
     ).fetchall()
     for schema, name in names:
         columns = cursor.execute(

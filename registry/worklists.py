@@ -97,7 +97,7 @@ def rows(registry: Registry, name: str, *, as_of: date) -> pl.DataFrame:
     parameters: dict[str, Any] = {"as_of": as_of}
     if "$benign_months" in sql:
         parameters["benign_months"] = list(registry.site.benign_months)
-    with registry.cursor() as cursor, facts.at(cursor, as_of):
+    with facts.at(registry, as_of) as cursor:
         if "follow_up_schedule" in sql:
             cursor.register("follow_up_schedule", schedule(registry.site).to_arrow())
             parameters["specific"] = [code for code, group in column("lesion", "group").items() if group]

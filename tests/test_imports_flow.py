@@ -24,7 +24,7 @@ errors
 stats
 sqlfiles dictionary vocabulary provenance targets flagrules schedules
 targeting tracer | synthetic_data
-store engine audit backup doctor facts feed frozen_cohorts holds identity keeper migrations owner people preparation received_files recover release_ledger signed_minutes site snapshot | imports
+store engine audit backup doctor earlier_days facts feed frozen_cohorts holds identity keeper migrations owner people preparation received_files recover release_ledger signed_minutes site snapshot | imports
 checks
 intake | measures results strata b_category sampling | worklists | record
 known verify trail | planning monitoring | cores | uptake | aim | units | quality | timeliness
@@ -41,7 +41,7 @@ dashboards.app dashboards.app_pages dashboards.serve dashboards.asgi
 """
 #: The engine: the store layer, and those that ask it something.
 MAY_USE_DUCKDB = (
-    "store engine facts audit backup doctor preparation recover snapshot upgrade verify known "
+    "store engine earlier_days facts audit backup doctor preparation recover snapshot upgrade verify known "
     "intake checks measures worklists disclosure package"
 )
 COMMAND_LINE = ("registry.cli", "registry.commands")

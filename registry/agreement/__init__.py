@@ -129,7 +129,7 @@ def agreement(
             f"The period runs from {start} to {end}: the first day is after the last. Swap them."
         )
     given = {"as_of": as_of, "start": start or date.min, "end": min(end or as_of, as_of)}
-    with registry.cursor() as cursor, facts.at(cursor, as_of):
+    with facts.at(registry, as_of) as cursor:
         rows = store.frame(cursor, queries("agreement")["reviews"].sql, given)
         read = store.frame(cursor, queries("agreement")["readings"].sql, given)
     decided = rows.filter(pl.col("joint").is_not_null())

@@ -69,5 +69,5 @@ def vectors(
         "JOIN procedure_facts AS facts ON facts.procedure_id = vector.procedure_id "
         f"WHERE {question.condition} ORDER BY vector.index_date, vector.procedure_id"
     )
-    with registry.cursor() as cursor, facts.at(cursor, as_of):
+    with facts.at(registry, as_of) as cursor:
         return store.frame(cursor, sql, question.parameters)

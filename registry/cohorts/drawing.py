@@ -113,7 +113,7 @@ def draw(registry: Registry, cohort_file: CohortFile, *, seed: int | None = None
     require(Action.COHORTS, registry)
     _check_codes(registry, cohort_file)
     cohort = load_cohort()
-    with registry.cursor() as cursor, facts.at(cursor, cohort_file.as_of):
+    with facts.at(registry, cohort_file.as_of) as cursor:
         number_people(cursor, source_of_chance(seed))
         sql, parameters = statement(cohort, cohort_file)
         rows = store.frame(cursor, sql, parameters)

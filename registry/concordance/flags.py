@@ -82,7 +82,7 @@ def proposed(registry: Registry, ids: Sequence[str], *, as_of: date) -> dict[str
         "too_few": _too_few(registry, ids, as_of),
         "marker_displaced": limits.get("marker_displaced", 1e9),
     }
-    with registry.cursor() as cursor, facts.at(cursor, as_of):
+    with facts.at(registry, as_of) as cursor:
         table = pl.DataFrame([one.__dict__ for one in in_force.expected])
         cursor.register("expected_pathology", table.to_arrow())
         rows = store.frame(cursor, queries("flags")["proposed"].sql, parameters).to_dicts()
@@ -100,7 +100,7 @@ def _too_few(registry: Registry, ids: Sequence[str], as_of: date) -> list[str]:
     scans = f"SELECT * FROM (\n{queries('uptake')['scans'].sql}\n) AS scan WHERE list_contains($ids, procedure_id)"
     given = {"as_of": as_of, "start": date.min, "end": as_of, "procedure_id": None}
     asked: dict[str, Any] = {key: value for key, value in given.items() if f"${key}" in scans}
-    with registry.cursor() as cursor, facts.at(cursor, as_of):
+    with facts.at(registry, as_of) as cursor:
         read = cursor.execute(queries("flags")["read_without_uptake"].sql, {"ids": list(ids)}).fetchall()
         if not read:
             return []

@@ -61,7 +61,7 @@ def rows(
     registry: Reader, name: str, *, as_of: date, start: date | None = None, end: date | None = None
 ) -> pl.DataFrame:
     """The rows of one file for the procedures of a period, in the order of day and key."""
-    with registry.cursor() as cursor, facts.at(cursor, as_of):
+    with facts.at(registry, as_of) as cursor:
         sql = (
             f"WITH {facts.relations()},\nrow_of AS (\n{_files()[name].sql}\n)\n"
             "SELECT * FROM row_of WHERE index_date BETWEEN $start AND $end ORDER BY index_date, procedure_id"

@@ -15,7 +15,6 @@ from registry.measures.strata import ALL
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Sequence
-    from contextlib import AbstractContextManager
 
     import duckdb
 
@@ -29,14 +28,10 @@ KEPT = "unit.excluded_because IS NULL"
 _ALONE = "unit.procedure_id.patient_procedures = 1"
 
 
-class Reader(Protocol):
+class Reader(facts.Record, Protocol):
     """What counting needs of an open registry, or of a registry as it was known."""
 
     site: Site
-
-    def cursor(self) -> AbstractContextManager[duckdb.DuckDBPyConnection]:
-        """A cursor of its own."""
-        ...
 
     def stamp(self) -> str:
         """Version stamp for results."""
@@ -141,7 +136,7 @@ def _plain(column: np.ndarray) -> list[Any]:
 @contextmanager
 def classified(registry: Reader, question: Question) -> Iterator[Classified]:
     """The facts as of the day of a question, for as long as the block lasts."""
-    with registry.cursor() as cursor, facts.at(cursor, question.as_of):
+    with facts.at(registry, question.as_of) as cursor:
         yield Classified(cursor, question)
 
 

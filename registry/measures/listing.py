@@ -70,7 +70,7 @@ def behind(registry: Reader, measure_id: str, question: Question) -> pl.DataFram
         f"JOIN procedure_facts AS facts ON facts.procedure_id = unit.procedure_id WHERE {question.condition} "
         "ORDER BY unit.index_date, unit.procedure_id"
     )
-    with registry.cursor() as cursor, facts.at(cursor, question.as_of):
+    with facts.at(registry, question.as_of) as cursor:
         rows = store.frame(cursor, sql, question.parameters)
     rows = rows.drop("counts_as_missing", "unknown", strict=False)
     said = rows.columns[rows.columns.index("excluded_because") + 1 : rows.columns.index("stratum")]

@@ -79,7 +79,7 @@ def looks(
         "SELECT look.* FROM look JOIN procedure_facts AS facts ON facts.procedure_id = look.procedure_id "
         f"WHERE {question.condition} ORDER BY look.procedure_id"
     )
-    with registry.cursor() as cursor, facts.at(cursor, as_of):
+    with facts.at(registry, as_of) as cursor:
         return store.frame(cursor, sql, question.parameters)
 
 

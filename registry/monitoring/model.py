@@ -99,7 +99,7 @@ class RiskModel:
 
 def with_predictors(registry: Reader, rows: pl.DataFrame, as_of: date) -> pl.DataFrame:
     """Rows with assessment, size_mm, approach and guidance of their procedures, in the order given."""
-    with registry.cursor() as cursor, facts.at(cursor, as_of):
+    with facts.at(registry, as_of) as cursor:
         known = store.frame(cursor, queries("monitoring")["predictors"].sql, {"as_of": as_of})
     return rows.join(known, on="procedure_id", how="left", maintain_order="left").with_columns(
         pl.col(name).fill_null(NOT_RECORDED) for name in CODED

@@ -74,7 +74,7 @@ def treated(
 
 def _take_period(record: Registry | KnownRegistry, asked: Asked) -> Taken:
     cohort = load_cohort()
-    with record.cursor() as cursor, facts.at(cursor, asked.as_of):
+    with facts.at(record, asked.as_of) as cursor:
         number_people(cursor, source_of_chance(asked.seed))
         frame = store.frame(cursor, cohort.sql, asked.period)
         flow = _flow(cursor, asked.period)

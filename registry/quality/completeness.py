@@ -109,7 +109,7 @@ def completeness(
         f"SELECT * FROM ({' UNION ALL '.join(parts)}) AS counted ORDER BY place, site, month"
     )
     bounds = {"as_of": as_of, "start": start or FIRST_DAY, "end": min(end or as_of, as_of)}
-    with registry.cursor() as cursor, facts.at(cursor, as_of):
+    with facts.at(registry, as_of) as cursor:
         rows = store.frame(cursor, sql, bounds)
     place = pl.col("place").cast(pl.Int64)
     return rows.with_columns(

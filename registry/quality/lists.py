@@ -51,7 +51,7 @@ def asked(
     if given:
         sql = f"WITH {given}\nSELECT * FROM (\n{sql}\n) AS asked"
     bounds = {"as_of": as_of, "start": start or FIRST_DAY, "end": min(end or as_of, as_of)}
-    with registry.cursor() as cursor, facts.at(cursor, as_of):
+    with facts.at(registry, as_of) as cursor:
         return store.frame(cursor, sql, bounds)
 
 

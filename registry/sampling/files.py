@@ -34,7 +34,7 @@ class Setting:
 
 def asked(registry: Reader, name: str, as_of: date, **given: Any) -> list[dict[str, Any]]:
     """Rows of one query over the facts as of a day."""
-    with registry.cursor() as cursor, facts.at(cursor, as_of):
+    with facts.at(registry, as_of) as cursor:
         parameters = {"as_of": as_of, **given}
         return store.frame(cursor, queries("sampling")[name].sql, parameters).to_dicts()
 

@@ -125,7 +125,7 @@ def procedure_estimate(registry: Reader, procedure_id: str, as_of: date) -> Esti
 def _unit(registry: Reader, procedure_id: str, as_of: date) -> pl.DataFrame:
     (measure,) = chosen([MEASURE])
     sql = f"SELECT * FROM (\n{measure.body}\n) AS unit WHERE procedure_id = $procedure_id"
-    with registry.cursor() as cursor, facts.at(cursor, as_of):
+    with facts.at(registry, as_of) as cursor:
         return store.frame(cursor, sql, {"as_of": as_of, "procedure_id": procedure_id})
 
 

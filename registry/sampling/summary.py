@@ -146,7 +146,7 @@ def _units(registry: Reader, question: Question) -> pl.DataFrame:
         f"SELECT unit.* EXCLUDE (index_date), {question.stratum} AS stratum, facts.patient_no FROM (\n{measure.body}\n) AS unit "
         f"JOIN procedure_facts AS facts ON facts.procedure_id = unit.procedure_id WHERE {question.condition}"
     )
-    with registry.cursor() as cursor, facts.at(cursor, question.as_of):
+    with facts.at(registry, question.as_of) as cursor:
         return store.frame(cursor, sql, question.parameters)
 
 

@@ -142,7 +142,7 @@ def _rows(registry: Reader, as_of: date, start: date | None, end: date | None) -
             f"The period runs from {start} to {end}: the first day is after the last. Swap them."
         )
     given = {"as_of": as_of, "start": start or date.min, "end": min(end or as_of, as_of)}
-    with registry.cursor() as cursor, facts.at(cursor, as_of):
+    with facts.at(registry, as_of) as cursor:
         return store.frame(cursor, queries("timeliness")["intervals"].sql, given)
 
 

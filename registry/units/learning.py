@@ -161,7 +161,7 @@ def learning(
         "LEFT JOIN numbered ON numbered.procedure_id = unit.procedure_id "
         "ORDER BY facts.operator, numbered.number"
     )
-    with registry.cursor() as cursor, facts.at(cursor, as_of):
+    with facts.at(registry, as_of) as cursor:
         rows = store.frame(cursor, sql, question.parameters)
     kept = rows.filter("is_kept")
     numbered = kept.filter(pl.col("number").is_not_null())

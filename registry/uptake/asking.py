@@ -56,5 +56,5 @@ def ask(
         "procedure_id": procedure_id,
     }
     asked = {key: value for key, value in given.items() if f"${key}" in sql}
-    with registry.cursor() as cursor, facts.at(cursor, as_of):
+    with facts.at(registry, as_of) as cursor:
         return store.frame(cursor, sql, asked)

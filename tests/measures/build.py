@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 import duckdb
 
 from registry import facts, migrations, site
+from registry.earlier_days import EarlierDays
 from registry.measures import procedures
 
 if TYPE_CHECKING:
@@ -48,6 +49,7 @@ class Drawn:
 
     def __init__(self) -> None:
         self._connection = duckdb.connect(":memory:")
+        self.earlier_days = EarlierDays()
         self._number = 0
         self.rows: dict[str, list[dict[str, Any]]] = {table: [] for table in TABLES}
         cursor = self._connection.cursor()
@@ -228,6 +230,8 @@ class Drawn:
             cursor.execute("BEGIN")
             facts.rebuild(cursor)
             cursor.execute("COMMIT")
+        # Rows drawn by a test raise no revision, by which a registry knows that its earlier days changed.
+        self.earlier_days = EarlierDays()
         return self
 
     def setting(self, name: str, number: float | None = None, on: int | None = None) -> None:
@@ -247,7 +251,7 @@ class Drawn:
 
     def asked(self, sql: str, on: int) -> list[tuple[Any, ...]]:
         """Rows of a query over the facts as of a day."""
-        with self.cursor() as cursor, facts.at(cursor, day(on)):
+        with facts.at(self, day(on)) as cursor:
             return cursor.execute(sql).fetchall()
 
     def close(self) -> None:

@@ -54,7 +54,7 @@ TOLD = {
 def everything_said(scene: Drawn, as_of: date) -> dict[str, dict[str, tuple]]:
     """Measure -> procedure -> what its statement says."""
     found: dict[str, dict[str, tuple]] = {measure: {} for measure in MEASURES}
-    with scene.cursor() as cursor, facts.at(cursor, as_of):
+    with facts.at(scene, as_of) as cursor:
         for kind, columns in TOLD.items():
             parts = []
             for one in (one for one in MEASURES.values() if one.kind == kind):
@@ -193,6 +193,6 @@ def test_an_earlier_as_of_date_is_a_registry_that_ends_there(
     columns = [name for name, *_ in scene.run("DESCRIBE procedure_facts") if name != "patient_no"]
     query = f"SELECT {', '.join(columns)} FROM procedure_facts ORDER BY procedure_id"
 
-    with scene.cursor() as cursor, facts.at(cursor, as_of):
+    with facts.at(scene, as_of) as cursor:
         earlier = cursor.execute(query).fetchall()
     assert earlier == second.run(query)

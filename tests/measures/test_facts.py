@@ -180,18 +180,9 @@ def test_an_earlier_day_hides_what_came_after_and_leaves_the_kept_facts(drawn: D
 def test_another_cursor_does_not_see_the_earlier_day(drawn: Drawn):
     drawn.procedure("P", 10)
     drawn.built()
-    with drawn.cursor() as cursor, facts.at(cursor, day(9)):
+    with facts.at(drawn, day(9)) as cursor:
         assert cursor.execute("SELECT count(*) FROM procedure_facts").fetchall() == [(0,)]
         assert drawn.run("SELECT count(*) FROM procedure_facts") == [(1,)]
-
-
-def test_the_same_cursor_sees_the_kept_facts_again_afterwards(drawn: Drawn):
-    drawn.procedure("P", 10)
-    drawn.built()
-    with drawn.cursor() as cursor:
-        with facts.at(cursor, day(9)):
-            pass
-        assert cursor.execute("SELECT count(*) FROM procedure_facts").fetchall() == [(1,)]
 
 
 def test_facts_are_current_until_what_defines_them_changes(drawn: Drawn):
