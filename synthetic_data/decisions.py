@@ -15,6 +15,8 @@ from synthetic_data.verdicts import meeting_from
 from synthetic_data.visits import is_tracer
 
 _PROVISIONAL, _UNDECIDED, _DECIDED, _AGAIN, _AMENDED, _NOT_SAMPLED = range(6)
+#: Readings of a past case for the audit of agreement, by one radiologist after another.
+_READINGS = (6, 7, 8)
 _ROLES = ("radiologist", "surgeon", "coordinator")
 _NOTES = (
     "Images and slides seen side by side.",
@@ -45,6 +47,10 @@ def _part(kind: int, days: np.ndarray, determination: np.ndarray | int) -> Colum
     )
 
 
+def _is_joint(review: Columns) -> np.ndarray:
+    return ~np.isin(review["kind"], (_PROVISIONAL, *_READINGS))
+
+
 def _given_up_on(setting: Setting, rng: Rng, rows: Columns) -> np.ndarray:
     """Day on which the meeting looks at some of the biopsies that took no tissue."""
     looked = (rows["status"] != COMPLETED) & (
@@ -58,18 +64,48 @@ def _provisional_on(setting: Setting, rng: Rng, rows: Columns) -> np.ndarray:
     return np.where(some, setting.known(rows["reported_on"] + rng.integers(0, 3, rows.rows)), NO_DAY)
 
 
+def _called(setting: Setting, rng: Rng, discordant: np.ndarray) -> np.ndarray:
+    """What a radiologist alone says of cases that the meeting called discordant or not."""
+    differs = rng.random(discordant.shape[0]) < np.where(
+        discordant,
+        float(setting("review", "alone_concordant")),
+        float(setting("review", "alone_discordant")),
+    )
+    return np.where(discordant ^ differs, _determination("discordant"), _determination("concordant"))
+
+
+def _read_again(setting: Setting, rng: Rng, rows: Columns) -> list[Columns]:
+    """Two readings, and sometimes a third, of some of the decided cases, months after the meeting."""
+    chance = rng.random(rows.rows)
+    parts = []
+    for place, kind in enumerate(_READINGS):
+        share = float(setting("review", "read_again" if place < 2 else "read_by_a_third"))
+        chosen = (rows["decided_on"] > NO_DAY) & (chance < share)
+        on = setting.known(rows["decided_on"] + rng.integers(60, 200, rows.rows))
+        parts.append(
+            _part(kind, np.where(chosen, on, NO_DAY), _called(setting, rng, rows["discordant"] == 1))
+        )
+    return parts
+
+
 def _reviews(setting: Setting, rng: Rng, rows: Columns) -> Columns:
     """All reviews by procedure and day."""
+    alone = setting.stream("readings")
     concordant, discordant = _determination("concordant"), _determination("discordant")
     first = np.where(rows["discordant"] == 1, discordant, concordant)
     undecided = _determination("indeterminate")
     parts = [
-        _part(_PROVISIONAL, _provisional_on(setting, rng, rows), first),
+        _part(
+            _PROVISIONAL,
+            _provisional_on(setting, rng, rows),
+            _called(setting, alone, rows["discordant"] == 1),
+        ),
         _part(_UNDECIDED, rows["undecided_on"], undecided),
         _part(_DECIDED, rows["decided_on"], first),
         _part(_AGAIN, rows["again_on"], concordant),
         _part(_AMENDED, rows["after_amendment_on"], concordant),
         _part(_NOT_SAMPLED, _given_up_on(setting, rng, rows), _determination("not_applicable")),
+        *_read_again(setting, alone, rows),
     ]
     found = stack(parts)
     return found.at(np.lexsort((found["kind"], found["reviewed_on"], found["procedure"])))
@@ -153,7 +189,7 @@ def _dates(
 ) -> dict[str, np.ndarray]:
     """When the step is due, booked or declined, and when the patient was told."""
     count, on, of = review.rows, review["reviewed_on"], rows.at(review["procedure"])
-    joint = review["kind"] != _PROVISIONAL
+    joint = _is_joint(review)
     discordant = review["determination"] == _determination("discordant")
     listed = codes("reviews", "management")
     acts = np.isin(
@@ -179,10 +215,15 @@ def write(folder: Path, setting: Setting, rows: Columns) -> None:
     rng = setting.stream("reviews")
     review = _reviews(setting, rng, rows)
     count, procedure = review.rows, review["procedure"]
-    joint = review["kind"] != _PROVISIONAL
+    joint = _is_joint(review)
     management = _recommendation(rng, rows, review)
     radiologists = (*setting("review", "radiologists"), *setting.operators)
-    alone = len(radiologists) - len(setting.operators) + rows["operator"][procedure]
+    operator = len(radiologists) - len(setting.operators) + rows["operator"][procedure]
+    # Readers take turns; who calls everything the same is none of them.
+    readers = len(setting("review", "radiologists")) - 1
+    alone = np.where(
+        review["kind"] == _PROVISIONAL, operator, (procedure + review["kind"] - _READINGS[0]) % readers
+    )
     meeting = equipment.meeting_number(
         setting, rows["site"][procedure], np.where(joint, review["reviewed_on"], NO_DAY)
     )

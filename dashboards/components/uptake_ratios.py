@@ -40,15 +40,13 @@ def ratios_by_diagnosis() -> None:
         "Concentration ratio by diagnosis",
         [
             "Diagnosis at biopsy",
-            "Procedures",
-            "Patients",
+            "Procedures (patients)",
             "Median (95 % interval)",
             "Quartiles",
-            "With SUV max",
-            "Median over SUV max",
+            "Median over SUV max, procedures",
         ],
         [_cells(one, minimum) for one in groups],
-        frozenset(range(1, 7)),
+        frozenset(range(1, 5)),
     )
     text = (
         "Activity per gram of tissue over injected activity per gram of body, both at the time of injection; 1 (dotted) is an even spread. "
@@ -67,14 +65,13 @@ def _cells(one: DiagnosisGroup, minimum: int) -> list[object]:
     lies = one.ratio
     few = lies.n < minimum
     quartiles = "" if few else f"{ratio_text(lies.q1)}–{ratio_text(lies.q3)}"
+    over = "too few" if one.over_lesion.n < minimum else _median(one.over_lesion)
     return [
         diagnosis_name(one.diagnosis),
-        words.count(lies.n),
-        words.count(one.patients),
+        f"{words.count(lies.n)} ({words.count(one.patients)})",
         "too few" if few else _median(lies),
         quartiles,
-        words.count(one.over_lesion.n),
-        "too few" if one.over_lesion.n < minimum else _median(one.over_lesion),
+        f"{over}, {words.count(one.over_lesion.n)}",
     ]
 
 
