@@ -29,9 +29,8 @@ _HEADS = (
     "Category",
     "Result",
     "Waiting, days",
-    "Changed since decided",
 )
-_COLUMNS = ("procedure_id", "reason", "finding_type", "assessment", "diagnosis", "days_waiting", "changed")
+_COLUMNS = ("finding_type", "assessment", "diagnosis", "days_waiting")
 
 
 def the_list(agenda: pl.DataFrame, decided: Sequence[str]) -> None:
@@ -43,10 +42,15 @@ def the_list(agenda: pl.DataFrame, decided: Sequence[str]) -> None:
         show(element("p", "Nothing is left to be decided.", class_="result"))
         return
     rows = [
-        [record_link(row["procedure_id"]), *(_cell(name, row[name]) for name in _COLUMNS[1:])]
+        [record_link(row["procedure_id"]), _why(row), *(_cell(name, row[name]) for name in _COLUMNS)]
         for row in agenda.iter_rows(named=True)
     ]
     table("On the list, the most urgent first", _HEADS, rows, frozenset({5}))
+
+
+def _why(row: dict[str, Any]) -> str:
+    """Why a procedure is on the list, and what changed where that is the reason."""
+    return f"{row['reason']}: {row['changed']}" if row["changed"] else str(row["reason"])
 
 
 def _cell(name: str, value: object) -> str:
@@ -104,24 +108,24 @@ def _facts(pairs: Sequence[tuple[str, str]]) -> Any:
     return element("dl", *parts, class_="meeting-facts")
 
 
+def _both(row: dict[str, Any], *names: str) -> str:
+    return ", ".join(filter(None, (cell(name, row[name]) for name in names)))
+
+
 def left_open(actions: pl.DataFrame) -> None:
     """Steps of earlier meetings that are neither booked nor done."""
     if not actions.height:
         show(element("p", "Earlier meetings left nothing open.", class_="result"))
         return
-    heads = (
-        "Procedure",
-        "What is open",
-        "Decided on",
-        "Decision",
-        "Step",
-        "Who acts",
-        "Due",
-        "Overdue, days",
-    )
-    names = ("reason", "reviewed_on", "determination", "management", "responsible", "due_on", "days_overdue")
+    heads = ("Procedure", "What is open", "Decision", "Step", "Who acts, by when")
     rows = [
-        [record_link(row["procedure_id"]), *(cell(name, row[name]) for name in names)]
+        [
+            record_link(row["procedure_id"]),
+            cell("reason", row["reason"]),
+            _both(row, "determination", "reviewed_on"),
+            cell("management", row["management"]),
+            _both(row, "responsible", "due_on"),
+        ]
         for row in actions.iter_rows(named=True)
     ]
-    table("Left open by earlier meetings", heads, rows, frozenset({7}))
+    table("Left open by earlier meetings", heads, rows)
