@@ -26,10 +26,16 @@ def test_the_meeting_ahead_is_the_one_that_is_opened(demo_page: Callable[[str], 
     assert len(rows_of(page, "On the list, the most urgent first")) == 1 + 15
 
 
+def test_what_changed_since_a_decision_stands_beside_the_reason(demo_page: Callable[[str], AppTest]):
+    rows = rows_of(demo_page("meetings"), "On the list, the most urgent first")
+    (row,) = [one for one in rows if "B9000010" in one[0]]
+    assert row[1].startswith("changed since it was decided: diagnosis benign to high_risk")
+
+
 def test_what_earlier_meetings_left_is_listed_with_who_acts(demo_page: Callable[[str], AppTest]):
     rows = rows_of(demo_page("meetings"), "Left open by earlier meetings")
     (row,) = [one for one in rows if "B9000017" in one[0]]
-    assert row[2:7] == ["2026-05-13", "Discordant", "Repeat biopsy", "coordinator", "2026-05-27"]
+    assert row[2:] == ["Discordant, 2026-05-13", "Repeat biopsy", "coordinator, 2026-05-27"]
 
 
 def test_nothing_can_be_signed_before_anything_is_decided(demo_page: Callable[[str], AppTest]):
