@@ -114,6 +114,21 @@ class TestGwet:
         half = 1.984217 * found.se
         assert found.ci == pytest.approx((found.ac1 - half, found.ac1 + half), abs=1e-7)
 
+    @pytest.mark.parametrize(
+        "table", [[[8000, 1000], [500, 500]], [[4000, 500, 300], [100, 2000, 700], [0, 400, 2000]]]
+    )
+    @pytest.mark.parametrize("weights", [None, "linear", "quadratic"])
+    def test_error_is_that_of_leaving_out_each_unit_in_turn(self, table, weights):
+        """Jackknife of 10,000 units; both forms have the same limit, the tolerance is 1 in 1,000."""
+        cells, counts, n = len(table) ** 2, np.array(table), 10_000
+        one_less = [counts - np.eye(cells, dtype=int)[cell].reshape(counts.shape) for cell in range(cells)]
+        repeats = counts.ravel()
+        left = [gwet_ac(less, weights) for less, many in zip(one_less, repeats, strict=True) if many]
+        values = np.array([one.ac1 if weights is None else one.ac2 for one in left])
+        mean = np.average(values, weights=repeats[repeats > 0])
+        error = sqrt((n - 1) / n * float(repeats[repeats > 0] @ (values - mean) ** 2))
+        assert gwet_ac(table, weights).se == pytest.approx(error, rel=1e-3)
+
     def test_full_agreement_has_no_interval(self):
         found = gwet_ac([[5, 0], [0, 0]])
         assert (found.ac1, found.ci) == (1, (None, None))
