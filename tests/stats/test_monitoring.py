@@ -60,6 +60,21 @@ class TestCharts:
         found = u_chart([3, 9], [1.5, 4.5])
         assert found.ucl == pytest.approx([2 + 3 * sqrt(2 / 1.5), 2 + 3 * sqrt(2 / 4.5)])
 
+    def test_u_chart_has_a_lower_limit_cut_at_zero(self):
+        """50 events in 5: 10 - 3 sqrt(10 / exposure) for exposures of 4 and of 1/2 twice."""
+        found = u_chart([40, 5, 5], [4, 0.5, 0.5])
+        assert found.lcl == pytest.approx([10 - 3 * sqrt(2.5), 0, 0])
+
+    @pytest.mark.parametrize(("center", "beyond"), [(0, (1,)), (1, (1, 2))])
+    def test_accepted_rate_may_be_none_or_all(self, center, beyond):
+        """Limits without width: whatever differs lies outside."""
+        assert p_chart([1, 0], 10, center=center).beyond == beyond
+
+    @pytest.mark.parametrize("center", [-0.1, 1.1])
+    def test_accepted_rate_outside_its_range_is_refused(self, center):
+        with pytest.raises(ValueError, match="center must lie between 0 and 1"):
+            p_chart([1, 2], 10, center=center)
+
     @pytest.mark.parametrize("chart", [p_chart, u_chart])
     def test_no_periods(self, chart):
         assert chart([], []).reason == "no periods"
@@ -97,6 +112,10 @@ class TestFunnel:
         """0.1 + 1.96 sqrt(0.09 / 10^6)."""
         upper = funnel_limits(10**6, 0.1, [0.975]).limits[0, 0]
         assert upper == pytest.approx(0.1 + norm.ppf(0.975) * 3e-4, abs=2e-6)
+
+    def test_without_levels_they_are_the_usual_two_pairs(self):
+        """95 % and 99.8 %, two-sided (Spiegelhalter 2005, from memory)."""
+        assert funnel_limits(100, 0.1).levels == (0.001, 0.025, 0.975, 0.999)
 
     def test_never_below_zero(self):
         assert funnel_limits(5, 0.01, [0.001]).limits[0, 0] == 0
@@ -160,6 +179,9 @@ class TestAdjustedP:
 
     def test_never_above_one(self):
         assert adjust_pvalues([0.9, 0.8], "holm").max() == 1
+
+    def test_certainty_is_a_value_too(self):
+        assert adjust_pvalues([1.0, 0.2]) == pytest.approx([1, 0.4])
 
     def test_none(self):
         assert adjust_pvalues([]).size == 0
