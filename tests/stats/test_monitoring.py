@@ -323,6 +323,18 @@ class TestRunLengths:
         """k = 1/2, h = 1/2: the first event signals: 1 / (1 - exp(-mean))."""
         assert poisson_cusum_arl(0.5, 0.5, 0.3) == pytest.approx(1 / poisson.sf(0, 0.3))
 
+    def test_step_that_does_not_divide_the_limit(self):
+        """k = 1/2, h = 1: from 0 one event leaves 1/2, from where any event signals.
+
+        E0 = 1 + a E0 + b E1 and E1 = 1 + a E0 with a, b for none and one event.
+        """
+        a, b = poisson.pmf([0, 1], 0.3)
+        assert poisson_cusum_arl(0.5, 1, 0.3) == pytest.approx((1 + b) / (1 - a - a * b))
+
+    def test_normal_cusum_without_a_shift(self):
+        """As above: 335.4 for a limit of 4."""
+        assert normal_cusum_arl(0.5, 4) == pytest.approx(335.4, rel=1e-3)
+
     def test_poisson_is_the_limit_of_the_binomial(self):
         assert binomial_cusum_arl(5000, 1, 4, 0.5 / 5000) == pytest.approx(632.67, rel=0.01)
 
@@ -335,7 +347,7 @@ class TestRunLengths:
             (lambda: binomial_cusum_arl(5, 1, 1, 0), "p must lie between 0 and 1"),
             (lambda: normal_cusum_arl(0.5, 0), "h above 0"),
             (lambda: ewma_arl(0, 3), "smoothing"),
-            (lambda: ewma_arl(0.1, -1), "width must be above 0"),
+            (lambda: ewma_arl(0.1, 0), "width must be above 0"),
         ],
     )
     def test_impossible_input_is_named(self, call, said):
