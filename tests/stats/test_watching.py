@@ -31,6 +31,12 @@ def test_the_limit_of_two_per_cent_against_four(wanted, limit):
     assert lowest_limit(34, 0.02, wanted) == limit
 
 
+@pytest.mark.parametrize(("wanted", "limit"), [(0.5, 1), (1, 1), (3.3, 1), (3.4, 2), (14.4, 2), (14.5, 3)])
+def test_the_lowest_limits_by_hand(wanted, limit):
+    """At 0.3, one up and one down: a limit of 1 runs 1 / 0.3 = 3.33, of 2 (1 + 0.3) / 0.3^2 = 14.44."""
+    assert lowest_limit(2, 0.3, wanted) == limit
+
+
 def test_a_limit_out_of_reach_is_refused():
     with pytest.raises(ValueError, match="no limit up to 5000"):
         lowest_limit(2, 0.3, 1e300)
