@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from math import sqrt
+
 import numpy as np
 import pytest
+from scipy.stats import norm
 
 from registry.stats.agreement import cohen_kappa, fleiss_kappa, gwet_ac, gwet_ac_multi, two_reader_summary
 
@@ -66,6 +69,20 @@ class TestCohenKappa:
         assert cohen_kappa(table).ci_resampled == cohen_kappa(table).ci_resampled
         assert cohen_kappa(table).ci_resampled != cohen_kappa(table, seed=2).ci_resampled
 
+    @pytest.mark.parametrize("confidence", [0.8, 0.95])
+    def test_resampled_limits_are_percentiles_of_units_drawn_again(self, confidence):
+        """20,000 drawings of the 29 units one by one: kappa from shares a, b, c, d by its definition."""
+        drawn = np.random.default_rng(5).choice(4, size=(20_000, 29), p=np.array([10, 4, 3, 12]) / 29)
+        a, b, c, d = ((drawn == cell).mean(axis=1) for cell in range(4))
+        chance = (a + b) * (a + c) + (c + d) * (b + d)
+        limits = np.quantile((a + d - chance) / (1 - chance), [(1 - confidence) / 2, (1 + confidence) / 2])
+        found = cohen_kappa([[10, 4], [3, 12]], confidence=confidence).ci_resampled
+        assert found == pytest.approx(limits, abs=0.03)
+
+    def test_no_resampled_limits_where_one_drawing_in_ten_has_no_kappa(self):
+        """26 of 28 units on one cell: (26/28)^28 = 12.6 % of the drawings hold nothing else."""
+        assert cohen_kappa([[26, 1], [1, 0]]).ci_resampled == (None, None)
+
     @pytest.mark.parametrize("table", [[[1, 2, 3], [4, 5, 6]], [1, 2]])
     def test_table_must_be_square(self, table):
         with pytest.raises(ValueError, match="square"):
@@ -96,6 +113,21 @@ class TestGwet:
         found = gwet_ac([[40, 9], [6, 45]])
         half = 1.984217 * found.se
         assert found.ci == pytest.approx((found.ac1 - half, found.ac1 + half), abs=1e-7)
+
+    @pytest.mark.parametrize(
+        "table", [[[8000, 1000], [500, 500]], [[4000, 500, 300], [100, 2000, 700], [0, 400, 2000]]]
+    )
+    @pytest.mark.parametrize("weights", [None, "linear", "quadratic"])
+    def test_error_is_that_of_leaving_out_each_unit_in_turn(self, table, weights):
+        """Jackknife of 10,000 units; both forms have the same limit, the tolerance is 1 in 1,000."""
+        cells, counts, n = len(table) ** 2, np.array(table), 10_000
+        one_less = [counts - np.eye(cells, dtype=int)[cell].reshape(counts.shape) for cell in range(cells)]
+        repeats = counts.ravel()
+        left = [gwet_ac(less, weights) for less, many in zip(one_less, repeats, strict=True) if many]
+        values = np.array([one.ac1 if weights is None else one.ac2 for one in left])
+        mean = np.average(values, weights=repeats[repeats > 0])
+        error = sqrt((n - 1) / n * float(repeats[repeats > 0] @ (values - mean) ** 2))
+        assert gwet_ac(table, weights).se == pytest.approx(error, rel=1e-3)
 
     def test_full_agreement_has_no_interval(self):
         found = gwet_ac([[5, 0], [0, 0]])
@@ -152,6 +184,34 @@ class TestFleiss:
 
         counts = [[4, 0, 0], [1, 2, 1], [0, 3, 1], [2, 2, 0], [0, 0, 4]]
         assert fleiss_kappa(counts).kappa == pytest.approx(theirs(np.array(counts)))
+
+    # Four readers of four units; totals 8, 4 and 4 of 16.
+    SHARES = ([4, 0, 0], [2, 1, 1], [2, 2, 0], [0, 1, 3])
+
+    def test_null_error_by_hand(self):
+        """Shares 1/2, 1/4, 1/4: sums of squares A = 3/8, of cubes B = 5/32.
+
+        2 / (n m (m - 1)) (A + A^2 - 2 B) / (1 - A)^2 = 2/48 * 13/64 / (25/64).
+        """
+        assert fleiss_kappa(self.SHARES).se_null == pytest.approx(sqrt(2 / 48 * 13 / 25))
+
+    def test_null_error_of_two_categories(self):
+        """Whatever the shares, 2 / (n m (m - 1)): here two units and three readers."""
+        assert fleiss_kappa([[3, 0], [1, 2]]).se_null == pytest.approx(sqrt(2 / 12))
+
+    def test_test_by_hand(self):
+        """Pairs agree in 1, 2/12, 4/12, 6/12: half; kappa 1 - (1/2)/(5/8) = 1/5."""
+        found = fleiss_kappa(self.SHARES)
+        z = 0.2 / sqrt(2 / 48 * 13 / 25)
+        assert (found.z, found.p) == pytest.approx((z, 2 * norm.sf(z)))
+
+    def test_one_unit_is_enough(self):
+        """2 and 1 of 3: agreement 1/3, shares 2/3 and 1/3: 1 - (2/3)/(4/9)."""
+        assert fleiss_kappa([[2, 1]]).kappa == pytest.approx(-0.5)
+
+    def test_two_readers_are_enough(self):
+        """Agreement 2/3 at shares of one half: (2/3 - 1/2)/(1/2)."""
+        assert fleiss_kappa([[2, 0], [1, 1], [0, 2]]).kappa == pytest.approx(1 / 3)
 
     def test_one_category(self):
         assert fleiss_kappa([[3, 0], [3, 0]]).reason.startswith("all readers used one")

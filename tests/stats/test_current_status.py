@@ -36,8 +36,14 @@ def test_it_is_what_the_intervals_come_to():
             assert found.share[found.time == until][0] == pytest.approx(share, abs=1e-4)
 
 
+def test_units_are_counted_also_where_looks_coincide():
+    assert current_status([1, 1, 2], [0, 1, 1]).n == 3
+
+
 def test_no_units_have_no_looks():
-    assert current_status([], []).share.size == 0
+    found = current_status([], [])
+
+    assert (found.time.size, found.share.size, found.n) == (0, 0, 0)
 
 
 def test_impossible_input_is_named():

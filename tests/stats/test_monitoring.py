@@ -60,6 +60,21 @@ class TestCharts:
         found = u_chart([3, 9], [1.5, 4.5])
         assert found.ucl == pytest.approx([2 + 3 * sqrt(2 / 1.5), 2 + 3 * sqrt(2 / 4.5)])
 
+    def test_u_chart_has_a_lower_limit_cut_at_zero(self):
+        """50 events in 5: 10 - 3 sqrt(10 / exposure) for exposures of 4 and of 1/2 twice."""
+        found = u_chart([40, 5, 5], [4, 0.5, 0.5])
+        assert found.lcl == pytest.approx([10 - 3 * sqrt(2.5), 0, 0])
+
+    @pytest.mark.parametrize(("center", "beyond"), [(0, (1,)), (1, (1, 2))])
+    def test_accepted_rate_may_be_none_or_all(self, center, beyond):
+        """Limits without width: whatever differs lies outside."""
+        assert p_chart([1, 0], 10, center=center).beyond == beyond
+
+    @pytest.mark.parametrize("center", [-0.1, 1.1])
+    def test_accepted_rate_outside_its_range_is_refused(self, center):
+        with pytest.raises(ValueError, match="center must lie between 0 and 1"):
+            p_chart([1, 2], 10, center=center)
+
     @pytest.mark.parametrize("chart", [p_chart, u_chart])
     def test_no_periods(self, chart):
         assert chart([], []).reason == "no periods"
@@ -97,6 +112,10 @@ class TestFunnel:
         """0.1 + 1.96 sqrt(0.09 / 10^6)."""
         upper = funnel_limits(10**6, 0.1, [0.975]).limits[0, 0]
         assert upper == pytest.approx(0.1 + norm.ppf(0.975) * 3e-4, abs=2e-6)
+
+    def test_without_levels_they_are_the_usual_two_pairs(self):
+        """95 % and 99.8 %, two-sided (Spiegelhalter 2005, from memory)."""
+        assert funnel_limits(100, 0.1).levels == (0.001, 0.025, 0.975, 0.999)
 
     def test_never_below_zero(self):
         assert funnel_limits(5, 0.01, [0.001]).limits[0, 0] == 0
@@ -160,6 +179,9 @@ class TestAdjustedP:
 
     def test_never_above_one(self):
         assert adjust_pvalues([0.9, 0.8], "holm").max() == 1
+
+    def test_certainty_is_a_value_too(self):
+        assert adjust_pvalues([1.0, 0.2]) == pytest.approx([1, 0.4])
 
     def test_none(self):
         assert adjust_pvalues([]).size == 0
@@ -267,7 +289,7 @@ class TestRiskAdjusted:
 
     @pytest.mark.parametrize(
         ("risks", "ratio", "said"),
-        [([0, 0.1], 2, "risks must lie"), ([0.2, 0.1], 1, "odds_ratio"), ([0.2, 0.1], -1, "odds_ratio")],
+        [([0, 0.1], 2, "risks must lie"), ([0.2, 0.1], 1, "odds_ratio"), ([0.2, 0.1], 0, "odds_ratio")],
     )
     def test_impossible_input_is_named(self, risks, ratio, said):
         with pytest.raises(ValueError, match=said):
@@ -301,6 +323,18 @@ class TestRunLengths:
         """k = 1/2, h = 1/2: the first event signals: 1 / (1 - exp(-mean))."""
         assert poisson_cusum_arl(0.5, 0.5, 0.3) == pytest.approx(1 / poisson.sf(0, 0.3))
 
+    def test_step_that_does_not_divide_the_limit(self):
+        """k = 1/2, h = 1: from 0 one event leaves 1/2, from where any event signals.
+
+        E0 = 1 + a E0 + b E1 and E1 = 1 + a E0 with a, b for none and one event.
+        """
+        a, b = poisson.pmf([0, 1], 0.3)
+        assert poisson_cusum_arl(0.5, 1, 0.3) == pytest.approx((1 + b) / (1 - a - a * b))
+
+    def test_normal_cusum_without_a_shift(self):
+        """As above: 335.4 for a limit of 4."""
+        assert normal_cusum_arl(0.5, 4) == pytest.approx(335.4, rel=1e-3)
+
     def test_poisson_is_the_limit_of_the_binomial(self):
         assert binomial_cusum_arl(5000, 1, 4, 0.5 / 5000) == pytest.approx(632.67, rel=0.01)
 
@@ -313,12 +347,31 @@ class TestRunLengths:
             (lambda: binomial_cusum_arl(5, 1, 1, 0), "p must lie between 0 and 1"),
             (lambda: normal_cusum_arl(0.5, 0), "h above 0"),
             (lambda: ewma_arl(0, 3), "smoothing"),
-            (lambda: ewma_arl(0.1, -1), "width must be above 0"),
+            (lambda: ewma_arl(0.1, 0), "width must be above 0"),
         ],
     )
     def test_impossible_input_is_named(self, call, said):
         with pytest.raises(ValueError, match=said):
             call()
+
+
+def test_run_length_of_a_sum_a_few_steps_high_is_that_of_a_simulation():
+    """100,000 seeded runs of log(2) up, log(0.6 / 0.8) down until 1.5, within four standard errors."""
+    rng = np.random.default_rng(8)
+    height, length, still = np.zeros(100_000), np.zeros(100_000), np.arange(100_000)
+    while still.size:
+        event = rng.random(still.size) < 0.3
+        height[still] = np.maximum(0.0, height[still] + np.where(event, log(2), log(0.6 / 0.8)))
+        length[still] += 1
+        still = still[height[still] < 1.5]
+    error = length.std() / sqrt(length.size)
+    assert bernoulli_cusum_arl(0.2, 0.4, 1.5, 0.3) == pytest.approx(length.mean(), abs=4 * error)
+
+
+@pytest.mark.parametrize("rate", [0, 1])
+def test_run_length_at_a_rate_that_leaves_no_chance_is_refused(rate):
+    with pytest.raises(ValueError, match=f"p must lie between 0 and 1, both ends excluded; got {rate}"):
+        bernoulli_cusum_arl(0.02, 0.04, 3, rate)
 
 
 @pytest.mark.parametrize(("limit", "said"), [(inf, "a number above 0"), (1e9, "out of reach")])

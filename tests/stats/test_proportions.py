@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from scipy.stats import binom
+from scipy.stats import beta, binom
 
 from registry.stats.proportions import (
     bounds_with_missing,
@@ -94,6 +94,14 @@ def test_rare_lower_limit_keeps_its_digits():
 def test_jeffreys_is_the_middle_of_its_beta():
     """2/100 at 95 %: quantiles of Beta(2.5, 98.5) by R qbeta, 0.00418 and 0.06261."""
     assert jeffreys_interval(2, 100) == pytest.approx((0.004179, 0.062606), abs=5e-7)
+
+
+@pytest.mark.parametrize("n", [1, 2, 40])
+def test_jeffreys_of_one_event_is_the_quantile_of_scipy(n):
+    """Beta(1.5, n - 0.5) from below; from above too unless that is all events."""
+    lower, upper = jeffreys_interval(1, n)
+    assert lower == pytest.approx(beta.ppf(0.025, 1.5, n - 0.5), rel=1e-12)
+    assert upper == pytest.approx(beta.ppf(0.975, 1.5, n - 0.5) if n > 1 else 1.0, rel=1e-12)
 
 
 class TestNoEvents:

@@ -39,6 +39,10 @@ class TestKaplanMeier:
         found = kaplan_meier(TIME, EVENT, [5])
         assert found.se[0] == pytest.approx(0.675 * sqrt(1 / 90 + 2 / 48))
 
+    def test_error_while_one_unit_is_left(self):
+        """Three women, nobody lost: one of three free of the event, 1/3 * 2/3 / 3."""
+        assert kaplan_meier([1, 2, 3], [1, 1, 0], [2]).se[0] == pytest.approx(sqrt(2 / 27))
+
     def test_limits_by_hand(self):
         """0.675^exp(+-1.96 sqrt(1/90 + 2/48) / log 0.675)."""
         width = 1.959964 * sqrt(1 / 90 + 2 / 48) / abs(log(0.675))
@@ -136,6 +140,11 @@ class TestCumulativeIncidence:
         share = sum(cause == 1 for cause in status) / 20
         assert found.incidence[0] == pytest.approx(share)
         assert found.se[0] == pytest.approx(sqrt(share * (1 - share) / 20))
+
+    def test_variance_while_one_unit_is_left(self):
+        """Four women, nobody lost: two of four by 3, when one is left; 1/2 * 1/2 / 4."""
+        found = cumulative_incidence([1, 2, 3, 4], [1, 2, 1, 0], [3])
+        assert found.se[0] == pytest.approx(sqrt(1 / 16))
 
     def test_limits_by_hand(self):
         """F^exp(+-z se / (F log F)) from the estimate's own F and se, 90 %."""

@@ -31,6 +31,12 @@ def test_the_limit_of_two_per_cent_against_four(wanted, limit):
     assert lowest_limit(34, 0.02, wanted) == limit
 
 
+@pytest.mark.parametrize(("wanted", "limit"), [(0.5, 1), (1, 1), (3.3, 1), (3.4, 2), (14.4, 2), (14.5, 3)])
+def test_the_lowest_limits_by_hand(wanted, limit):
+    """At 0.3, one up and one down: a limit of 1 runs 1 / 0.3 = 3.33, of 2 (1 + 0.3) / 0.3^2 = 14.44."""
+    assert lowest_limit(2, 0.3, wanted) == limit
+
+
 def test_a_limit_out_of_reach_is_refused():
     with pytest.raises(ValueError, match="no limit up to 5000"):
         lowest_limit(2, 0.3, 1e300)
@@ -77,6 +83,57 @@ def test_the_weighted_mean_of_the_textbook():
     assert run.path[28:] == pytest.approx([10.6468, 10.6341], abs=5e-5)
     assert (run.upper[0], run.upper[-1]) == pytest.approx((10.27, 10.62), abs=0.002)
     assert run.beyond == (29, 30)
+
+
+def test_a_mean_below_its_lower_limit_lies_outside_too():
+    """0.1 * 6 + 0.9 * 10 = 9.6, below 10 - 2.7 * 0.1 = 9.73; its mirror image lies above 10.27."""
+    assert ewma([6.0], 10.0, 1.0, 0.1, 2.7).beyond == ewma([14.0], 10.0, 1.0, 0.1, 2.7).beyond == (1,)
+
+
+def test_a_mean_on_its_limit_lies_within():
+    """All weight on the newest value: limits 10 +- 2 * 1.5, both exact in binary."""
+    assert ewma([7.0, 13.0], 10.0, 1.5, 1.0, 2.0).beyond == ()
+
+
+@pytest.mark.parametrize(
+    ("sd", "smoothing", "width"), [(0, 0.1, 2.7), (-1, 0.1, 2.7), (1, 0, 2.7), (1, 1.1, 2.7), (1, 0.1, 0)]
+)
+def test_an_impossible_weighted_mean_is_refused(sd, smoothing, width):
+    with pytest.raises(ValueError, match="sd and width must be above 0, smoothing above 0 and not above 1"):
+        ewma(VALUES, 10.0, sd, smoothing, width)
+
+
+@pytest.mark.parametrize("wanted", [0, -1])
+def test_false_signals_must_have_a_distance(wanted):
+    with pytest.raises(ValueError, match=f"wanted must be above 0; got {wanted}"):
+        lowest_limit(2, 0.3, wanted)
+
+
+@pytest.mark.parametrize("limit", [0, -1, float("nan")])
+def test_an_adjusted_sum_needs_a_limit(limit):
+    with pytest.raises(ValueError, match="limit must be above 0"):
+        risk_adjusted_cusum([0.02], [1], 2.0, limit)
+
+
+@pytest.mark.parametrize(
+    ("risks", "ratio", "limit", "true", "said"),
+    [
+        ([], 2, 3, 1, "risks must be given"),
+        ([0, 0.1], 2, 3, 1, "risks must be given"),
+        ([0.1, 1], 2, 3, 1, "risks must be given"),
+        ([0.1], 1, 3, 1, "odds_ratio must be above 1"),
+        ([0.1], 2, 0, 1, "odds_ratio must be above 1"),
+        ([0.1], 2, 3, 0, "odds_ratio must be above 1"),
+    ],
+)
+def test_an_impossible_adjusted_run_length_is_refused(risks, ratio, limit, true, said):
+    with pytest.raises(ValueError, match=said):
+        risk_adjusted_arl(risks, ratio, limit, true)
+
+
+def test_the_first_event_signals_where_one_step_reaches_the_limit():
+    """Risks 0.1 and 0.3 in equal parts, limit below both upward steps: 1 / 0.2 units on average."""
+    assert risk_adjusted_arl([0.1, 0.3], 3.0, 0.5) == pytest.approx(5.0)
 
 
 def test_the_score_test_is_pearsons_with_one_less():
