@@ -381,7 +381,8 @@ def test_no_small_count_stands_in_the_files_to_be_shared(shared, tmp_path):
             if row[n] != "":
                 checked += 1
                 assert not SMALL.hides(int(row[x]), int(row[n])), (name, row)
-    assert checked > 20
+    # Few stand in a pack of seventy procedures: what would tell a small count by subtraction is hidden as well.
+    assert checked > 3
 
 
 def test_where_counts_are_hidden_what_follows_from_them_is(shared):
