@@ -50,23 +50,12 @@ class Rule:
         """A count, or the sign in its place."""
         return HIDDEN if self.is_small(number) else f"{number:,}"
 
-    def hides_table(self, cells: list[int]) -> bool:
-        """Whether a table with margins has a small cell: then none of its inner cells is shown.
-
-        A hidden cell beside shown ones can be worked out from the margins.
-        """
-        return any(self.is_small(one) for one in cells)
-
     @property
     def words(self) -> str:
         """What a reader is told."""
         if not self.upto:
             return ""
         return f"To be shared: counts of 1 to {self.upto}, and rates, intervals and inner cells that would give one away, are left out ({HIDDEN})."
-
-    def hides_apart(self, part: tuple[int, int], whole: tuple[int, int]) -> bool:
-        """Whether x of n of a part, taken from x of n of a whole beside it, leave a small cell."""
-        return self.hides(abs(whole[0] - part[0]), abs(whole[1] - part[1]))
 
 
 def rule_for_release(upto: int = SMALLEST) -> Rule:

@@ -12,6 +12,8 @@ import pytest
 from registry.imports.received import CleanCsv, Received, ReceivedFile, SourceTable
 from registry.store import Registry
 from tests.build import Rows, base, load, received
+from tests.intake.changed import rows_of, with_frame
+from tests.intake.offending import STORED_TOO
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -49,4 +51,22 @@ def shared(empty_folder: Path, tmp_path_factory: pytest.TempPathFactory) -> Iter
     shutil.copytree(empty_folder, folder)
     with Registry.open(folder, write=True) as opened:
         load(opened, base())
+        yield opened
+
+
+@pytest.fixture(scope="module")
+def stored(empty_folder: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Registry]:
+    """A registry that holds the valid rows; tests ask it in dry runs and leave it as it is."""
+    folder = tmp_path_factory.mktemp("stored") / "registry"
+    shutil.copytree(empty_folder, folder)
+    with Registry.open(with_frame(folder), write=True) as opened:
+        load(opened, base())
+        load(opened, rows_of(STORED_TOO, ""))
+        yield opened
+
+
+@pytest.fixture
+def framed(folder: Path) -> Iterator[Registry]:
+    """An empty registry of the test's own with the same frame."""
+    with Registry.open(with_frame(folder), write=True) as opened:
         yield opened

@@ -6,7 +6,6 @@ The offending rows are in ``offending.py``.
 from __future__ import annotations
 
 import csv
-import shutil
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -18,22 +17,18 @@ from registry.dictionary import KEYS
 from registry.imports.received import Received, SourceTable
 from registry.intake import IntakeReport, Options, accept
 from registry.store import Registry
-from tests.build import BASE, TODAY, base, load, received
+from tests.build import TODAY, base, load, received
+from tests.intake.changed import rows_of
 from tests.intake.offending import (
     AT_THE_LIMIT,
-    FRAMES,
-    LATER,
     OFFENDING,
-    REPEAT,
-    STORED_TOO,
     VARIANTS,
-    Cells,
     Change,
     Offending,
 )
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator
+    from collections.abc import Callable
 
 ROOT = Path(__file__).resolve().parents[2]
 DICTIONARY = list(csv.DictReader((ROOT / "sql" / "dictionary.csv").open(encoding="utf-8")))
@@ -51,23 +46,6 @@ def with_severity(*wanted: str) -> list[str]:
     return [name for name in CHECK_FILES if header(name)["severity"] in wanted and name in OFFENDING]
 
 
-def rows_of(change: Change, emptied: str) -> dict[str, list[dict[str, str]]]:
-    """Whole rows: those of the base with the same key (else the first), changed."""
-    made: dict[str, list[dict[str, str]]] = {}
-    for table, changes in change.items():
-        for cells in changes:
-            like = [
-                row
-                for row in BASE[table]
-                if all(cells.get(key, row.get(key)) == row.get(key) for key in KEYS[table])
-            ]
-            row = (like or BASE[table])[0] | {
-                name: emptied if value is None else value for name, value in cells.items()
-            }
-            made.setdefault(table, []).append(row)
-    return made
-
-
 def whole_batch(change: Change) -> dict[str, list[dict[str, str]]]:
     """A valid row of every table, with the changed rows in their place and the further ones behind."""
     rows = base()
@@ -80,31 +58,6 @@ def whole_batch(change: Change) -> dict[str, list[dict[str, str]]]:
             else:
                 rows[table][place] = row
     return rows
-
-
-def with_frame(folder: Path) -> Path:
-    """The folder with coordinate frames."""
-    site = folder / "site.toml"
-    site.write_text(site.read_text(encoding="utf-8") + FRAMES, encoding="utf-8")
-    return folder
-
-
-@pytest.fixture(scope="module")
-def stored(empty_folder: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Registry]:
-    """A registry that holds the valid rows; tests ask it in dry runs and leave it as it is."""
-    folder = tmp_path_factory.mktemp("stored") / "registry"
-    shutil.copytree(empty_folder, folder)
-    with Registry.open(with_frame(folder), write=True) as opened:
-        load(opened, base())
-        load(opened, rows_of(STORED_TOO, ""))
-        yield opened
-
-
-@pytest.fixture
-def framed(folder: Path) -> Iterator[Registry]:
-    """An empty registry of the test's own with the same frame."""
-    with Registry.open(with_frame(folder), write=True) as opened:
-        yield opened
 
 
 def correct(
@@ -311,105 +264,3 @@ def test_a_held_row_of_a_file_read_in_place_is_named_by_its_own_line(
 def test_the_last_right_value_is_taken_without_a_word(stored: Registry, change: Change):
     report = correct(stored, change, dry_run=True)
     assert (report.problems, report.warnings) == ((), ())
-
-
-# -- references, required fields, keys ---------------------------------------------
-
-REFERENCES = [
-    (row["table"], row["field"], row["allowed"].split()[1].rstrip(";"))
-    for row in DICTIONARY
-    if row["allowed"].startswith("references ")
-]
-
-
-@pytest.mark.parametrize(("table", "field", "parent"), REFERENCES)
-def test_a_reference_to_nothing_holds_the_row(stored: Registry, table: str, field: str, parent: str):
-    cells: Cells = {field: "NOWHERE"}
-    if field == "repeat_of":
-        cells["repeat_reason"] = "discordant"
-    report = correct(stored, {table: [cells]}, dry_run=True)
-    assert places(report.problems) == {("reference", table, 2, field, "hold")}
-    echoed = "NOWHERE" in report.problems[0].message
-    assert (parent in report.problems[0].message, echoed) == (True, field != "patient_id")
-
-
-REQUIRED = {
-    table: [row["field"] for row in DICTIONARY if row["table"] == table and row["required"] == "yes"]
-    for table in KEYS
-}
-
-
-@pytest.mark.parametrize("table", REQUIRED)
-def test_a_required_field_left_empty_holds_the_row(stored: Registry, table: str):
-    # Each row lacks one field; keys are new, for an empty cell leaves a stored value as it is.
-    rows = []
-    for number, field in enumerate(REQUIRED[table], 2):
-        own = {"attempt": str(number)} if table == "targeting" else {KEYS[table][0]: f"NEW{number}"}
-        rows.append(BASE[table][0] | own | {field: ""})
-    report = load(stored, {table: rows}, dry_run=True)
-    assert places(report.problems) == {
-        ("required", table, line, field, "hold") for line, field in enumerate(REQUIRED[table], 2)
-    }
-
-
-@pytest.mark.parametrize("table", KEYS)
-def test_rows_with_one_key_are_all_held_and_their_lines_named(stored: Registry, table: str):
-    report = correct(stored, {table: [{}, {}]}, dry_run=True)
-    assert places(report.problems) == {
-        ("duplicate_key", table, line, KEYS[table][0], "hold") for line in (2, 3)
-    }
-    assert all("lines 2, 3" in problem.message for problem in report.problems)
-
-
-def test_a_second_container_of_one_report_is_no_duplicate(stored: Registry):
-    report = correct(stored, {"pathology": [{"specimen_id": "S1"}, {"specimen_id": "S2"}, {}]}, dry_run=True)
-    assert (report.problems, report.total.new) == ((), 2)
-
-
-# -- what follows from a held row --------------------------------------------------
-
-
-def test_a_held_finding_holds_what_depends_on_it_and_nothing_else(framed: Registry):
-    rows = base()
-    rows["findings"][0]["assessment"] = "55"
-    report = load(framed, rows, held_share_max=1.0)
-    held = {name: count.held for name, count in report.tables.items()}
-    free = dict.fromkeys(("operators", "sources", "meetings", "patients", "constancy"), 0)
-    assert held == free | {name: len(rows[name]) for name in rows if name not in free}
-    assert {p.rule for p in report.problems if p.table != "findings"} == {"reference"}
-
-
-def test_a_row_that_depends_on_a_held_one_says_so(framed: Registry):
-    rows = base()
-    rows["procedures"][0]["gauge"] = "3"
-    report = load(framed, rows, held_share_max=1.0)
-    said = {p.message for p in report.problems if p.table == "specimens" and p.column == "procedure_id"}
-    assert said == {"The row of procedures it refers to is held (procedures.csv, line 2)."}
-
-
-def test_the_first_procedure_being_held_holds_the_whole_chain(framed: Registry):
-    rows = base()
-    rows["procedures"][0]["gauge"] = "3"
-    rows["procedures"] += rows_of(
-        {
-            "procedures": [
-                LATER | REPEAT,
-                LATER | REPEAT | {"procedure_id": "P3", "repeat_of": "P2", "started_at": "2025-05-10T09:30"},
-            ]
-        },
-        "",
-    )["procedures"]
-    report = load(
-        framed, {name: rows[name] for name in ("patients", "findings", "procedures")}, held_share_max=1.0
-    )
-    assert report.tables["procedures"].held == 3
-
-
-def test_a_circle_of_repeats_is_named_in_its_order(stored: Registry):
-    report = correct(stored, OFFENDING["procedures_repeat_cycle"].change, dry_run=True)
-    said = {p.line: p.message for p in report.problems if p.rule == "procedures_repeat_cycle"}
-    assert [said[line].rsplit(": ", 1)[1] for line in (2, 3, 4)] == [
-        "P1 -> P3 -> P2 -> P1",
-        "P2 -> P1 -> P3 -> P2",
-        "P3 -> P2 -> P1 -> P3",
-    ]

@@ -16,6 +16,7 @@ from registry.checks import check_registry
 from registry.intake import IntakeReport, Options, accept, dependents
 from registry.store import Registry
 from tests.build import TODAY, Rows, base, load, received
+from tests.intake.changed import with_frame
 from tests.intake.corrections import CORRECTIONS, NOT_BY_A_CORRECTION, Correction
 from tests.intake.offending import Cells, Change
 from tests.intake.test_checks import (
@@ -27,7 +28,6 @@ from tests.intake.test_checks import (
     places,
     renamed,
     whole_batch,
-    with_frame,
 )
 
 if TYPE_CHECKING:

@@ -58,8 +58,8 @@ def test_later_attempts_say_that_the_first_is_held(registry: Registry):
 
 def test_an_attempt_held_for_review_is_the_reason_too(registry: Registry):
     """Of 21 attempts in two procedures one looks like cm: it is held until confirmed."""
+    from tests.intake.changed import rows_of
     from tests.intake.offending import one_in_cm
-    from tests.intake.test_checks import rows_of
 
     rows = rows_of(one_in_cm(), "")
     load(registry, without_targeting() | {"procedures": rows["procedures"]})
@@ -83,8 +83,8 @@ def test_a_gap_that_is_in_the_file_is_still_called_one(registry: Registry):
 
 
 def test_a_held_attempt_of_another_procedure_is_no_reason(registry: Registry):
+    from tests.intake.changed import rows_of
     from tests.intake.offending import LATER
-    from tests.intake.test_checks import rows_of
 
     load(registry, without_targeting())
     load(registry, rows_of({"procedures": [LATER]}, ""))

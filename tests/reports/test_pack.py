@@ -185,19 +185,6 @@ def test_which_counts_give_a_small_cell_away(x, n, hides):
     assert not Rule(0).hides(x, n)
 
 
-@pytest.mark.parametrize(
-    ("part", "whole", "hides"),
-    [
-        ((40, 60), (45, 90), True),  # 5 of 30 are left
-        ((20, 60), (60, 110), True),  # 40 of 50: 10 without
-        ((20, 60), (60, 120), False),
-        ((40, 60), (40, 60), False),  # the same ones
-    ],
-)
-def test_what_a_part_leaves_of_a_whole_may_be_small(part, whole, hides):
-    assert Rule(10).hides_apart(part, whole) == hides
-
-
 def test_fewer_than_the_least_cannot_be_asked_for(opened):
     with pytest.raises(UsageProblem, match="hides fewer"):
         quality_pack(opened, **PERIOD, shareable=True, smallest=5)

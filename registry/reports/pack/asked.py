@@ -11,6 +11,7 @@ if TYPE_CHECKING:
     from registry.disclosure.cells import Rule
     from registry.measures.counting import Reader
     from registry.reports.document import Section
+    from registry.reports.pack.told import Told
 
 COMMITTEE = (
     "sampling_confirmed",
@@ -22,6 +23,11 @@ COMMITTEE = (
     "follow_up_complete",
 )
 """Proportions that are watched, compared and set beside one another by operator and site (project default)."""
+
+Key = tuple[str, ...]
+AMONG, COUNTED, BEFORE, QUARTERS = "among", "counted", "before", "quarters"
+CELLS, TOTALS, AT_RISK = "cells", "totals", "at risk"
+"""First word of a key: counts that are shown together or not at all, a measure each; units stand under operator and site."""
 
 Rows = dict[str, list[dict[str, Any]]]
 
@@ -35,6 +41,7 @@ class Asked:
     start: date
     end: date
     rule: Rule
+    told: Told
 
     @property
     def minimum(self) -> int:

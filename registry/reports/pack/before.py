@@ -11,7 +11,7 @@ from registry.monitoring import compare_periods
 from registry.monitoring.comparison_words import meaning, p_value, points, signed
 from registry.reports.document import Bullets, Paragraph, Section, Table
 from registry.reports.pack import charts
-from registry.reports.pack.asked import COMMITTEE, Part
+from registry.reports.pack.asked import BEFORE, COMMITTEE, Part
 from registry.reports.pack.cells import percent
 
 if TYPE_CHECKING:
@@ -77,7 +77,7 @@ def before(asked: Asked) -> Part:
 
 
 def _hides(asked: Asked, made: Comparison) -> bool:
-    return any(asked.rule.hides(one.numerator, one.denominator) for one in made.groups)
+    return asked.told.hides(BEFORE, made.measure.id)
 
 
 def _lane(made: Comparison) -> tuple[str, float, float, float, str]:

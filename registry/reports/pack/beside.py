@@ -61,8 +61,8 @@ def _whole(asked: Asked, row: dict[str, Any]) -> dict[str, Any]:
 
 
 def _hides(asked: Asked, found: Funnel) -> bool:
-    """Whether one unit holds a small count: then none is shown, as it could be worked out from the others."""
-    return any(asked.rule.hides(one.x, one.n) for one in found.units)
+    """Whether one unit tells a small count: then none is shown, as it could be worked out from the others."""
+    return asked.told.hides(found.by, found.measure)
 
 
 def _blocks(
@@ -90,7 +90,7 @@ def _blocks(
                 one.withheld,
             )
         else:
-            small = f"One {by} at least holds a small count: the {by}s are not shown ({HIDDEN})."
+            small = f"A small count would follow from one {by} at least: the {by}s are not shown ({HIDDEN})."
             sentences = (_number(one), said.spread(one), small)
         text = " ".join(sentence for sentence in sentences if sentence)
         if text:

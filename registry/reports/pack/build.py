@@ -19,6 +19,7 @@ from registry.reports.pack.beside import beside
 from registry.reports.pack.cells import NARROW
 from registry.reports.pack.chain import chain
 from registry.reports.pack.filled import filled
+from registry.reports.pack.told import told
 from registry.reports.pack.watching import watching
 
 if TYPE_CHECKING:
@@ -89,7 +90,8 @@ def quality_pack(
         raise UsageProblem(
             f"Counts of 1 to {SMALLEST} are left out at least; {smallest} hides fewer. Give {SMALLEST} or more."
         )
-    asked = Asked(registry, as_of, start, end, Rule(smallest if shareable else 0))
+    rule = Rule(smallest if shareable else 0)
+    asked = Asked(registry, as_of, start, end, rule, told(registry, rule, start, end, as_of))
     made = [
         part
         for part in (

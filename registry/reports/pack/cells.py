@@ -7,13 +7,14 @@ from typing import TYPE_CHECKING
 from registry.disclosure.cells import HIDDEN
 from registry.measures import load_measures
 from registry.reports.document import Table
+from registry.reports.pack.asked import AMONG, COUNTED
 from registry.reports.pack.figures import Lane
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-    from registry.disclosure.cells import Rule
     from registry.measures import ProportionResult, QuantityResult
+    from registry.reports.pack.told import Told
     from registry.targets import Target
 
 Row = dict[str, object]
@@ -30,25 +31,25 @@ def span(lower: float | None, upper: float | None) -> str:
     return "" if lower is None or upper is None else f"{100 * lower:.1f} to {100 * upper:.1f}"
 
 
-def proportion_rows(found: Sequence[ProportionResult], rule: Rule) -> list[Row]:
+def proportion_rows(found: Sequence[ProportionResult], told: Told) -> list[Row]:
     """One row a result for the file; what the rule hides is empty, and ``hidden`` says so."""
+    rule = told.rule
     rows: list[Row] = []
     for one in found:
-        hidden = rule.hides(one.numerator, one.denominator)
-        small = rule.is_small(one.denominator)
+        hidden = told.hides(COUNTED, one.measure)
         rows.append(
             {
                 "measure": one.measure,
                 "title": load_measures()[one.measure].title,
                 "stratum": one.stratum,
                 "numerator": None if hidden else one.numerator,
-                "denominator": None if small else one.denominator,
+                "denominator": None if told.hides(AMONG, one.measure) else one.denominator,
                 "proportion": None if hidden else one.proportion,
                 "lower": None if hidden else one.lower,
                 "upper": None if hidden else one.upper,
                 "interval": one.method,
                 "confidence": one.confidence,
-                "patients": None if hidden or rule.is_small(one.patients) else one.patients,
+                "patients": None if hidden or not told.admits(one.patients) else one.patients,
                 "excluded": None if rule.upto else sum(one.excluded.values()),
                 "if_none_unknown_counted": None
                 if hidden or not one.bounds or rule.upto
@@ -61,17 +62,17 @@ def proportion_rows(found: Sequence[ProportionResult], rule: Rule) -> list[Row]:
     return rows
 
 
-def proportion_table(caption: str, found: Sequence[ProportionResult], rule: Rule, minimum: int) -> Table:
+def proportion_table(caption: str, found: Sequence[ProportionResult], told: Told, minimum: int) -> Table:
     """Measure, x of n, rate with its interval, left out, extremes; no rate below the minimum."""
     rows = []
     for one in found:
-        if rule.hides(one.numerator, one.denominator):
+        if told.hides(COUNTED, one.measure):
             counts, rate, limits, extremes = HIDDEN, HIDDEN, HIDDEN, HIDDEN
         else:
             counts = f"{one.numerator:,} / {one.denominator:,}"
             rate, limits, extremes = _rate(one, minimum)
-        left_out = HIDDEN if rule.upto else f"{sum(one.excluded.values()):,}"
-        rows.append((_title(one), counts, rate, limits, left_out, extremes if not rule.upto else HIDDEN))
+        left_out = HIDDEN if told.rule.upto else f"{sum(one.excluded.values()):,}"
+        rows.append((_title(one), counts, rate, limits, left_out, extremes if not told.rule.upto else HIDDEN))
     return Table(
         caption,
         ("Measure", "x / n", "Rate", "95 % interval", "Left out", "If unknown none / all"),
@@ -103,7 +104,7 @@ def _extremes(one: ProportionResult) -> str:
 
 def lanes(
     found: Sequence[ProportionResult],
-    rule: Rule,
+    told: Told,
     minimum: int,
     quarters: Mapping[str, Sequence[float]],
     targets: Mapping[str, Sequence[Target]],
@@ -122,23 +123,21 @@ def lanes(
             ),
         )
         for one in found
-        if one.proportion is not None
-        and one.denominator >= minimum
-        and not rule.hides(one.numerator, one.denominator)
+        if one.proportion is not None and one.denominator >= minimum and not told.hides(COUNTED, one.measure)
     ]
 
 
-def quantity_rows(found: Sequence[QuantityResult], rule: Rule) -> list[Row]:
-    """One row a quantity for the file; nothing of fewer than the rule shows."""
+def quantity_rows(found: Sequence[QuantityResult], told: Told) -> list[Row]:
+    """One row a quantity for the file; nothing of a number that is not told."""
     rows: list[Row] = []
     for one in found:
-        hidden = rule.is_small(one.n)
+        hidden = told.hides(AMONG, one.measure)
         kept = {
             name: None if hidden else getattr(one, name)
             for name in ("n", "median", "lower", "upper", "q1", "q3")
         }
         # The ends of a distribution are single procedures.
-        ends = {name: None if rule.upto else getattr(one, name) for name in ("p5", "p95", "missing")}
+        ends = {name: None if told.rule.upto else getattr(one, name) for name in ("p5", "p95", "missing")}
         rows.append(
             {
                 "measure": one.measure,
@@ -151,13 +150,14 @@ def quantity_rows(found: Sequence[QuantityResult], rule: Rule) -> list[Row]:
     return rows
 
 
-def quantity_table(caption: str, found: Sequence[QuantityResult], rule: Rule) -> Table:
+def quantity_table(caption: str, found: Sequence[QuantityResult], told: Told) -> Table:
     """Quantity, n, median with its interval, quartiles."""
     rows = []
     for one in found:
         title = load_measures()[one.measure].title
-        if rule.is_small(one.n) or one.median is None:
-            rows.append((title, rule.count(one.n), "", "", ""))
+        hidden = told.hides(AMONG, one.measure)
+        if hidden or one.median is None:
+            rows.append((title, HIDDEN if hidden else f"{one.n:,}", "", "", ""))
             continue
         limits = "" if one.lower is None or one.upper is None else f"{one.lower:.4g} to {one.upper:.4g}"
         rows.append(

@@ -65,14 +65,17 @@ def chain(asked: Asked) -> Part:
     )
     blocks.append(Bullets(sentences or ("No check of counts, phantom or clocks is recorded.",)))
     doses = uptake.visit_doses(uptake.visits(registry, **asked.period))
-    blocks.append(_doses(asked, doses) if doses else Paragraph("No procedure with a tracer in the period."))
+    hidden = [_hides(asked, one) for one in doses]
+    blocks.append(
+        _doses(asked, doses, hidden) if doses else Paragraph("No procedure with a tracer in the period.")
+    )
     rows: Rows = {
         "sources": [asdict(one) for one in held],
         "leak_tests": [asdict(one) for one in tests],
         "constancy": [asdict(one) for one in counts],
         "phantom": [_phantom(asdict(one)) for one in phantom],
         "clocks": [asdict(one) for one in clocks],
-        "doses": [_dose_row(asked, one) for one in doses],
+        "doses": [_dose_row(asked, one, is_hidden) for one, is_hidden in zip(doses, hidden, strict=True)],
     }
     return Part(Section("Sources and constancy", tuple(blocks), new_page=True), rows)
 
@@ -109,14 +112,21 @@ def _sources(held: list[uptake.Source], tests: list[uptake.LeakTest]) -> Table:
     )
 
 
-def _doses(asked: Asked, found: list[VisitDoses]) -> Table:
+def _hides(asked: Asked, one: VisitDoses) -> bool:
+    """Whether the numbers of visits are hidden; those with and without a dose make up all."""
+    without = sum(one.without_dose.values())
+    return not asked.told.admits(
+        one.visits, one.shared, without, one.visits - one.shared, one.visits - without
+    )
+
+
+def _doses(asked: Asked, found: list[VisitDoses], hidden_ones: list[bool]) -> Table:
     cells = []
-    for one in found:
+    for one, hidden in zip(found, hidden_ones, strict=True):
         tracer = " + ".join(label("procedures", "tracer", name) for name in one.tracers)
         without = sum(one.without_dose.values())
         shown = one.dose.n >= asked.minimum and not asked.rule.is_small(one.dose.n)
         timed = one.uptake_minutes.n >= asked.minimum and not asked.rule.is_small(one.uptake_minutes.n)
-        hidden = asked.rule.hides(without, one.visits) or asked.rule.hides(one.shared, one.visits)
         cells.append(
             (
                 tracer,
@@ -152,9 +162,8 @@ def _phantom(row: dict[str, Any]) -> dict[str, Any]:
     return {**row, **{f"error_{name}_mm": part for name, part in zip("xyz", error, strict=True)}}
 
 
-def _dose_row(asked: Asked, one: VisitDoses) -> dict[str, Any]:
+def _dose_row(asked: Asked, one: VisitDoses, hidden: bool) -> dict[str, Any]:
     without = sum(one.without_dose.values())
-    hidden = asked.rule.hides(without, one.visits) or asked.rule.hides(one.shared, one.visits)
     shown = one.dose.n >= asked.minimum and not asked.rule.is_small(one.dose.n)
     return {
         "tracers": " + ".join(one.tracers),

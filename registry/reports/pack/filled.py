@@ -31,6 +31,7 @@ def filled(asked: Asked) -> Part:
     longer = quality.completeness(asked.registry, as_of=asked.as_of, start=first, end=asked.end)
     trend = quality.by_field(longer, as_of=asked.end, minimum=asked.minimum)
     pairs = [(one, then) for one, then in zip(found, trend, strict=True) if one.n]
+    hidden = [_hides(asked, *pair) for pair in pairs]
     made = Table(
         "Expected fields that are filled",
         (
@@ -41,7 +42,7 @@ def filled(asked: Asked) -> Part:
             "12 before",
             "Change in points",
         ),
-        tuple(_cells(asked, *pair) for pair in pairs),
+        tuple(_cells(*pair, *is_hidden) for pair, is_hidden in zip(pairs, hidden, strict=True)),
         frozenset((1, 3, 4)),
         (
             "Wilson intervals; change with Newcombe's interval, whole months up to the end of the period. With so many fields a few "
@@ -50,7 +51,9 @@ def filled(asked: Asked) -> Part:
         (4, 2.4, 3.4, 2, 2, 3.6),
     )
     blocks: list[Block] = [made]
-    rows: Rows = {"completeness": [_row(asked, *pair) for pair in pairs]}
+    rows: Rows = {
+        "completeness": [_row(*pair, *is_hidden) for pair, is_hidden in zip(pairs, hidden, strict=True)]
+    }
     if rule.upto:
         blocks.append(
             Paragraph(
@@ -78,15 +81,15 @@ def _hides(asked: Asked, one: FieldFilled, then: FieldFilled) -> tuple[bool, boo
 
     They overlap the period: neither may leave a small count when one is taken from the other.
     """
-    rule = asked.rule
-    whole = (one.x, one.n)
-    apart = (rule.hides_apart(stretch, whole) for stretch in (then.recent, then.before) if rule.upto)
-    own = rule.hides(*then.recent) or rule.hides(*then.before)
-    return rule.hides(*whole), rule.hides(*whole) or own or any(apart)
+    hidden = not _admits(asked, (one.x, one.n))
+    return hidden, hidden or not _admits(asked, then.recent, then.before)
 
 
-def _cells(asked: Asked, one: FieldFilled, then: FieldFilled) -> tuple[str, ...]:
-    hidden, hidden_trend = _hides(asked, one, then)
+def _admits(asked: Asked, *stretches: tuple[int, int]) -> bool:
+    return asked.told.admits(*(count for x, n in stretches for count in (x, n, n - x)))
+
+
+def _cells(one: FieldFilled, then: FieldFilled, hidden: bool, hidden_trend: bool) -> tuple[str, ...]:
     words = one.words[:1].upper() + one.words[1:]
     share = "counts only"
     if one.proportion is not None:
@@ -107,8 +110,7 @@ def _cells(asked: Asked, one: FieldFilled, then: FieldFilled) -> tuple[str, ...]
     return words, *own, *counts, change
 
 
-def _row(asked: Asked, one: FieldFilled, then: FieldFilled) -> dict[str, Any]:
-    hidden, hidden_trend = _hides(asked, one, then)
+def _row(one: FieldFilled, then: FieldFilled, hidden: bool, hidden_trend: bool) -> dict[str, Any]:
     trend = {
         "recent_filled": then.recent[0],
         "recent_expected": then.recent[1],

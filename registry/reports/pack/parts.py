@@ -13,7 +13,7 @@ from registry.monitoring import last_quarters
 from registry.record import complications_by_grade
 from registry.reports.document import Bullets, Paragraph, Section, Table
 from registry.reports.pack import charts
-from registry.reports.pack.asked import Part
+from registry.reports.pack.asked import AT_RISK, CELLS, TOTALS, Part
 from registry.reports.pack.cells import (
     lanes,
     percent,
@@ -28,6 +28,7 @@ from registry.vocabulary import label, labels
 
 if TYPE_CHECKING:
     from registry.measures import CurveEstimate, ProportionResult
+    from registry.quality import Denominator
     from registry.reports.document import Block
     from registry.reports.pack.asked import Asked, Rows
 
@@ -52,15 +53,15 @@ def measures(asked: Asked) -> Part:
     marks = {name: targets.drawn(name, asked.registry.site.targets_on) for name in ids}
     if any(marks.values()):
         said += " Ticks: targets that the service has switched on."
-    drawn = strip(lanes(found, asked.rule, asked.minimum, quarters, marks), said)
+    drawn = strip(lanes(found, asked.told, asked.minimum, quarters, marks), said)
     blocks: list[Block] = [drawn] if drawn else []
-    blocks.append(proportion_table("Proportions", found, asked.rule, asked.minimum))
-    blocks.append(quantity_table("Quantities", quantities, asked.rule))  # type: ignore[arg-type]
+    blocks.append(proportion_table("Proportions", found, asked.told, asked.minimum))
+    blocks.append(quantity_table("Quantities", quantities, asked.told))  # type: ignore[arg-type]
     return Part(
         Section("The service in the period", tuple(blocks)),
         {
-            "proportions": proportion_rows(found, asked.rule),
-            "quantities": quantity_rows(quantities, asked.rule),  # type: ignore[arg-type]
+            "proportions": proportion_rows(found, asked.told),
+            "quantities": quantity_rows(quantities, asked.told),  # type: ignore[arg-type]
         },
     )
 
@@ -116,25 +117,16 @@ def discordance(asked: Asked) -> Part:
     found = quality.denominators(asked.registry, **asked.period)  # type: ignore[arg-type]
     rule = asked.rule
     made = proportion_table(
-        "Discordance by what it is divided by", [one.result for one in found], rule, asked.minimum
+        "Discordance by what it is divided by", [one.result for one in found], asked.told, asked.minimum
     )
     coverage = Table(
         "How much was decided",
         ("Among", "Decided / due", "Share", "Not reviewed", "Indeterminate"),
-        tuple(
-            (
-                one.about,
-                HIDDEN if rule.hides(one.decided, one.due) else f"{one.decided:,} / {one.due:,}",
-                HIDDEN if rule.hides(one.decided, one.due) else percent(one.coverage),
-                rule.count(one.not_reviewed),
-                rule.count(one.indeterminate),
-            )
-            for one in found
-        ),
+        tuple((one.about, *_decided(asked, one)) for one in found),
         frozenset((1, 2, 3, 4)),
     )
     blocks: list[Block] = [made, coverage]
-    rows: Rows = {"discordance": proportion_rows([one.result for one in found], rule)}
+    rows: Rows = {"discordance": proportion_rows([one.result for one in found], asked.told)}
     if not rule.upto:
         every = quality.discordant(asked.registry, **asked.period)
         listed = every.to_dicts()
@@ -158,18 +150,33 @@ def discordance(asked: Asked) -> Part:
     return Part(Section("Discordance", tuple(blocks), new_page=True), rows)
 
 
+def _decided(asked: Asked, one: Denominator) -> tuple[str, ...]:
+    """All four counts or none: three of them give the fourth."""
+    if not asked.told.admits(
+        one.due, one.decided, one.due - one.decided, one.not_reviewed, one.indeterminate
+    ):
+        return (HIDDEN,) * 4
+    return (
+        f"{one.decided:,} / {one.due:,}",
+        percent(one.coverage),
+        f"{one.not_reviewed:,}",
+        f"{one.indeterminate:,}",
+    )
+
+
 def b_categories(asked: Asked) -> Part:
     """The cross table, its ratios and what must hold of them."""
     found = b_category_table(asked.registry, **asked.period)  # type: ignore[arg-type]
     rule, names = asked.rule, ("B1", "B2", "B3", "B4", "B5")
     words = {"m": "Cancer", "b": "Excised, no cancer", "n": "Neither"}
-    hidden = rule.hides_table([one for row in found.cells.values() for one in row])
+    hidden = asked.told.hides(CELLS, found.measure)
+    hidden_totals = asked.told.hides(TOTALS, found.measure)
     cells = [
         (words[outcome], *(HIDDEN if hidden else f"{one:,}" for one in row))
         for outcome, row in found.cells.items()
     ]
     totals = [sum(column) for column in zip(*found.cells.values(), strict=True)]
-    cells.append(("All", *(rule.count(one) for one in totals)))
+    cells.append(("All", *(HIDDEN if hidden_totals else f"{one:,}" for one in totals)))
     cross = Table(
         "Outcome within 365 days by worst B category", ("", *names), tuple(cells), frozenset(range(1, 6))
     )
@@ -216,7 +223,7 @@ def harm(asked: Asked) -> Part:
     """Complications within 30 days by kind and grade."""
     found = complications_by_grade(asked.registry, **asked.period)  # type: ignore[arg-type]
     rows = found.to_dicts()
-    hidden = asked.rule.hides_table([int(row["complications"]) for row in rows])
+    hidden = not asked.told.admits(*(int(row["complications"]) for row in rows))
     cells = tuple(
         (
             label("complications", "kind", row["kind"]),
@@ -245,19 +252,17 @@ def afterwards(asked: Asked) -> Part:
     """Cancer after a benign result at one, two and three years, by both estimates."""
     found = curve(asked.registry, **asked.period)  # type: ignore[arg-type]
     rows = found.to_dict()["rows"]
-    shown = [] if asked.rule.is_small(found.n) else rows
-    hidden = bool(asked.rule.upto) and any(
-        asked.rule.is_small(one.events) for one in found.estimates.values()
-    )
     cells = tuple(
         (
             str(row["estimate"]),
             f"{row['days']}",
-            HIDDEN if hidden else percent(row["incidence"]),
-            HIDDEN if hidden else span(row["lower"], row["upper"]),
-            asked.rule.count(row["at_risk"]),
+            *(
+                (HIDDEN,) * 3
+                if _is_hidden(asked, row)
+                else (percent(row["incidence"]), span(row["lower"], row["upper"]), f"{row['at_risk']:,}")
+            ),
         )
-        for row in shown
+        for row in rows
     )
     made = Table(
         "Cancer after a benign result, death competing",
@@ -268,10 +273,7 @@ def afterwards(asked: Asked) -> Part:
             "lost is usually too high, as women come back because something is found; free too low, as what was not looked for was not found.",
         ),
     )
-    kept = [
-        {**row, "at_risk": None if asked.rule.is_small(row["at_risk"]) else row["at_risk"]} for row in shown
-    ]
-    files: Rows = {"cancer_after_benign": [] if hidden else kept}
+    files: Rows = {"cancer_after_benign": [row for row in rows if not _is_hidden(asked, row)]}
     drawn = None
     if not asked.rule.upto:
         # Each step is a single procedure.
@@ -287,6 +289,11 @@ def afterwards(asked: Asked) -> Part:
             )
     blocks = (*((drawn,) if drawn else ()), made)
     return Part(Section("Cancer after a benign result", blocks), files)
+
+
+def _is_hidden(asked: Asked, row: dict[str, Any]) -> bool:
+    """Whether those at risk or with cancer by a day of the curve are few, or would show a few."""
+    return asked.told.hides(AT_RISK, str(row["estimate"]), str(row["days"]))
 
 
 def _steps(one: CurveEstimate) -> pl.DataFrame:
@@ -308,7 +315,7 @@ def yearly(asked: Asked) -> Part:
     blocks: list[Block] = [Paragraph(f"Procedures from {found.start} to {found.until}.")]
     rows: list[dict[str, Any]] = []
     for one in found.tables:
-        hidden = asked.rule.hides_table([number for line in one.counts for number in line])
+        hidden = not asked.told.admits(*(number for line in one.counts for number in line))
         cells = tuple(
             (text, *(HIDDEN if hidden else f"{number:,}" for number in line))
             for (_, text), line in zip(one.rows, one.counts, strict=True)
@@ -328,9 +335,10 @@ def steps(asked: Asked) -> Part:
     """Days between the steps."""
     found = timeliness.timeliness(asked.registry, **asked.period)  # type: ignore[arg-type]
     cells = []
+    hidden = {one.interval for one in found if not asked.told.admits(one.n)}
     for one in found:
-        if asked.rule.is_small(one.n) or one.median is None:
-            cells.append((one.words, asked.rule.count(one.n), "", "", ""))
+        if one.interval in hidden or one.median is None:
+            cells.append((one.words, HIDDEN if one.interval in hidden else f"{one.n:,}", "", "", ""))
             continue
         limits = "" if one.lower is None or one.upper is None else f" ({one.lower:g} to {one.upper:g})"
         cells.append(
@@ -342,7 +350,7 @@ def steps(asked: Asked) -> Part:
         tuple(cells),
         frozenset((1, 4)),
     )
-    rows = [one.to_dict() for one in found if not asked.rule.is_small(one.n)]
+    rows = [one.to_dict() for one in found if one.interval not in hidden]
     if asked.rule.upto:
         rows = [{key: row[key] for key in ("interval", "words", "n", "median", "q1", "q3")} for row in rows]
     return Part(Section("Timeliness", (made,)), {"timeliness": rows})

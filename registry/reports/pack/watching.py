@@ -14,7 +14,7 @@ from registry.monitoring import words as said
 from registry.monitoring.frames import path_frame, period_frame
 from registry.reports.document import Paragraph, Section, Table
 from registry.reports.pack import charts
-from registry.reports.pack.asked import COMMITTEE, Part
+from registry.reports.pack.asked import COMMITTEE, QUARTERS, Part
 from registry.reports.pack.cells import percent
 
 if TYPE_CHECKING:
@@ -56,7 +56,7 @@ def watching(asked: Asked) -> tuple[Part, ...]:
         else:
             parts.append(made)
     if hidden:
-        text = f"Not shown, as a quarter or what lies before the period holds a small count ({HIDDEN}): {', '.join(hidden)}."
+        text = f"Not shown, as a small count would follow from a quarter or from what lies before the period ({HIDDEN}): {', '.join(hidden)}."
         parts.append(Part(Section("", (Paragraph(text, "small"),)), {}))
     if not shared:
         parts.append(_answers(asked, rows))
@@ -90,7 +90,7 @@ def _measure(asked: Asked, name: str, quarters: list[tuple[str, Any, int, int]],
     )
     x, n = _events(before[0])
     title = f"{measure.title}{': what falls short' if measure.direction == 'higher' else ''}"
-    hidden = asked.rule.hides(x, n) or any(asked.rule.hides(e, among) for _, _, e, among in quarters)
+    hidden = asked.told.hides(QUARTERS, name)
     rows["watched_by_quarter"] += [
         {
             "measure": name,
