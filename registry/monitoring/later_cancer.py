@@ -204,7 +204,9 @@ def _group(name: str, rows: np.ndarray, confidence: float) -> Followed:
 
 
 def _counts(one: Followed, minimum: int, level: str) -> str:
-    counts = f"{one.name}: {one.cancers} cancers in {one.years:.0f} years of follow-up of {one.procedures} procedures"
+    cancers = "1 cancer" if one.cancers == 1 else f"{one.cancers} cancers"
+    of = "1 procedure" if one.procedures == 1 else f"{one.procedures} procedures"
+    counts = f"{one.name}: {cancers} in {one.years:.0f} years of follow-up of {of}"
     without = f" ({one.unfollowed} of them without a day of it)" if one.unfollowed else ""
     if one.procedures < minimum or one.rate is None or one.lower is None or one.upper is None:
         return f"{counts}{without}: counts only."
