@@ -124,7 +124,7 @@ def test_no_cancer_has_a_one_sided_upper_limit(scene):
 def test_few_procedures_give_counts_and_no_ratio_in_words(scene):
     said = later_cancer_by_group(scene, "site", as_of=AS_OF, minimum=10).sentences
 
-    assert said[0] == "A: 1 cancers in 7 years of follow-up of 4 procedures: counts only."
+    assert said[0] == "A: 1 cancer in 7 years of follow-up of 4 procedures: counts only."
     assert not any("Rate of" in one for one in said)
 
 
