@@ -118,18 +118,27 @@ def _again(folder: Path, manifest: Path) -> None:
         raise typer.Exit(3)
 
 
+#: What of an export has room in a table.
+_IN_A_TABLE = ("entry", "time", "actor", "what", "purpose", "profile", "rows")
+
+
 def exports(folder: FolderArgument, format_: FormatOption = Format.TABLE) -> None:
     """Who exported what, for what purpose and in which form."""
     from registry.commands.common import reading
+    from registry.commands.narrow import WIDTH
     from registry.package.listing import COLUMNS
     from registry.package.listing import exports as run
 
     with reading(folder) as registry:
         rows = run(registry)
-    if not rows and format_ is Format.TABLE:
+    if format_ is not Format.TABLE:
+        print_rows(rows, format_, COLUMNS)
+        return
+    if not rows:
         say("Nothing was exported yet.")
         return
-    print_rows(rows, format_, COLUMNS)
+    print_rows(rows, format_, _IN_A_TABLE, width=WIDTH)
+    say("Project, digest of the cohort file and number of files: --format json or csv.")
 
 
 def counts(

@@ -166,3 +166,16 @@ def test_too_little_memory_for_an_answer_is_said_with_a_figure(folder: Path):
         registry.cursor(),
     ):
         raise duckdb.OutOfMemoryException("failed to allocate data")
+
+
+# -- exports -----------------------------------------------------------------------
+
+
+def test_the_list_of_exports_keeps_to_100_columns_and_says_where_the_rest_stands(demo: Path, tmp_path: Path):
+    purpose = "An audit of tracer-guided procedures for the yearly meeting of the service"
+    run("export", str(demo), str(tmp_path / "package"), "--as-of", "2026-06-30", "--reason", purpose)
+    lines = run("exports", str(demo)).stdout.splitlines()
+    assert max(len(line) for line in lines) <= 100
+    assert lines[-1].endswith("--format json or csv.")
+    (found,) = json.loads(run("exports", str(demo), "--format", "json").stdout)
+    assert (found["purpose"], found["files"] > 0) == (purpose, True)
