@@ -139,19 +139,7 @@ def yearly(registry: Reader, *, until: date, as_of: date, by: str = "device") ->
     if by not in WAYS:
         raise UsageProblem(f"--by {by}: the yearly table is split by {', '.join(WAYS)}. Choose one of them.")
     rows = _rows(registry, until, as_of)
-    procedures = _table(
-        "procedures", "Procedures and what they found", _procedure_rows(), _split(rows, by), rows
-    )
-    repeats = _table(
-        "repeats",
-        "Repeat biopsy needed, by reason, how it was done and what was found",
-        _reason_rows(rows),
-        _repeat_columns(),
-        rows,
-    )
-    complications = _table(
-        "complications", "Complications that needed treatment", _kind_rows(rows), _split(rows, by), rows
-    )
+    procedures, repeats, complications = (_table(*one, rows) for one in _parts(rows, by))
     days, sampled = pl.col("days_since"), pl.col("status") == "completed"
     return Yearly(
         start=first_day(until),
@@ -190,13 +178,23 @@ def behind(
     by
         As the table was split.
     """
-    conditions = {
-        "procedures": _procedure_rows(),
-        "repeats": _reason_rows(rows),
-        "complications": _kind_rows(rows),
+    of_rows, of_columns = next(one[2:] for one in _parts(rows, by) if one[0] == table)
+    return rows.filter(_of(of_rows, row) & _of(of_columns, column))
+
+
+def counted(
+    registry: Reader, *, until: date, as_of: date, by: str = "device"
+) -> dict[tuple[str, str, str], list[str]]:
+    """Keys of the procedures behind every cell, by table, row and column; arguments as :func:`yearly`."""
+    rows = _rows(registry, until, as_of)
+    return {
+        (name, row, column): rows.filter((of_row & of_column).fill_null(value=False))
+        .get_column("procedure_id")
+        .to_list()
+        for name, _, of_rows, of_columns in _parts(rows, by)
+        for row, _, of_row in of_rows
+        for column, _, of_column in of_columns
     }
-    columns = _repeat_columns() if table == "repeats" else _split(rows, by)
-    return rows.filter(_of(conditions[table], row) & _of(columns, column))
 
 
 Conditions = list[tuple[str, str, pl.Expr]]
@@ -211,6 +209,17 @@ def _rows(registry: Reader, until: date, as_of: date) -> pl.DataFrame:
     given = f"later_tissue AS (\n{files()['later_tissue'].sql}\n)"
     found = asked(registry, "yearly", as_of=as_of, start=first_day(until), end=until, given=given)
     return found.sort("started_on", "procedure_id")
+
+
+def _parts(rows: pl.DataFrame, by: str) -> tuple[tuple[str, str, Conditions, Conditions], ...]:
+    """Name, title, rows and columns of the three parts in their order."""
+    split = _split(rows, by)
+    repeats = "Repeat biopsy needed, by reason, how it was done and what was found"
+    return (
+        ("procedures", "Procedures and what they found", _procedure_rows(), split),
+        ("repeats", repeats, _reason_rows(rows), _repeat_columns()),
+        ("complications", "Complications that needed treatment", _kind_rows(rows), split),
+    )
 
 
 def _table(name: str, title: str, rows: Conditions, columns: Conditions, frame: pl.DataFrame) -> Table:

@@ -206,6 +206,8 @@ ASKED_ABOVE = {
     "registry.known.as_known": "the services that are handed what it yields ask",
     "registry.measures.counting.classified": "part of the measures",
     "registry.measures.listing.behind": "part of the services that list or only count procedures",
+    "registry.quality.yearly.counted": "part of what decides which counts are shared",
+    "registry.reports.pack.told.told": "part of the pack",
     "registry.measures.whose.permitted": "asks itself, for the measures",
     **dict.fromkeys(
         [f"registry.meetings.entries.{name}" for name in ("entry_of", "target")], "part of the minutes"

@@ -10,9 +10,15 @@ import itertools
 from datetime import date
 
 import pytest
+from typer.testing import CliRunner
 
+from registry.cli import app
+from registry.disclosure.cells import Rule
 from registry.measures import load_measures, procedures
+from registry.quality import behind, yearly, yearly_rows
 from registry.reports.pack import SMALLEST, write_pack
+from registry.reports.pack.told import told as decided
+from registry.store import Registry
 from tests.reports.conftest import AS_OF, END, START
 
 FIRST = date(2022, 7, 1)
@@ -30,7 +36,6 @@ BY_NUMBER = {
     ),
     "doses": ("visits", "shared", "without_dose"),
     "complications": ("complications",),
-    "yearly": ("procedures",),
 }
 
 
@@ -67,7 +72,18 @@ def counted(opened):
 
 
 @pytest.fixture(scope="module")
-def told(files, counted):
+def of_the_year(opened):
+    """(table, row, column) -> keys of the procedures."""
+    rows = yearly_rows(opened, until=END, as_of=AS_OF)
+
+    def find(part, row, column):
+        return frozenset(behind(rows, part, row, column).get_column("procedure_id"))
+
+    return find
+
+
+@pytest.fixture(scope="module")
+def told(files, counted, of_the_year):
     """Every count of procedures that the files show: (words, who, number)."""
     found = []
     for row in [*files["proportions"], *files["discordance"]]:
@@ -87,6 +103,10 @@ def told(files, counted):
             if row[column]:
                 who = counted(row["measure"], FIRST, date(2023, 6, 30), events=events)
                 found.append((f"{row['measure']} {column}", who, int(row[column])))
+    for row in files["yearly"]:
+        if row["procedures"]:
+            cell = row["part"], row["row"], row["column"]
+            found.append((" ".join(cell), of_the_year(*cell), int(row["procedures"])))
     return found
 
 
@@ -136,3 +156,31 @@ def test_patients_are_not_close_to_their_procedures(files):
 
     assert rows
     assert not [row for row in rows if 1 <= int(row["denominator"]) - int(row["patients"]) <= SMALLEST]
+
+
+def test_a_larger_service_shares_most_large_cells_of_its_yearly_table(tmp_path):
+    """Hiding everything would pass every other test here."""
+    made = CliRunner().invoke(app, ["demo", str(tmp_path / "demo"), "--procedures", "2000"])
+    assert made.exit_code == 0, made.output
+    with Registry.open(tmp_path / "demo") as registry:
+        found = decided(registry, Rule(SMALLEST), START, END, AS_OF)
+        table = yearly(registry, until=END, as_of=AS_OF)
+    large = {
+        (one.name, row, column)
+        for one in table.tables
+        for row, _ in one.rows
+        for column, _ in one.columns
+        if one.count(row, column) > SMALLEST
+    }
+
+    shown = {cell for cell in large if not found.hides("yearly", *cell)}
+    assert ("procedures", "all", "all") in shown
+    assert len(shown) > len(large) / 2
+
+
+def test_nothing_measured_on_few_is_shared(files, counted):
+    """A median of few is nearly one of them; of many it stands also where their number is withheld."""
+    rows = [row for row in files["quantities"] if row["median"]]
+
+    assert rows
+    assert not [row for row in rows if 0 < len(counted(row["measure"], START, END)) <= SMALLEST]

@@ -26,8 +26,8 @@ COMMITTEE = (
 
 Key = tuple[str, ...]
 AMONG, COUNTED, BEFORE, QUARTERS = "among", "counted", "before", "quarters"
-CELLS, TOTALS, AT_RISK = "cells", "totals", "at risk"
-"""First word of a key: counts that are shown together or not at all, a measure each; units stand under operator and site."""
+CELLS, TOTALS, AT_RISK, YEARLY = "cells", "totals", "at risk", "yearly"
+"""First word of a key: counts that are shown together or not at all, a measure or a cell of the yearly table each; units stand under operator and site."""
 
 Rows = dict[str, list[dict[str, Any]]]
 

@@ -127,15 +127,20 @@ def lanes(
     ]
 
 
+def _of_few(one: QuantityResult, told: Told) -> bool:
+    """Whether so few were measured that a median is nearly a single value; of many it does not tell how many."""
+    return told.hides(AMONG, one.measure) and one.n <= told.rule.upto
+
+
 def quantity_rows(found: Sequence[QuantityResult], told: Told) -> list[Row]:
-    """One row a quantity for the file; nothing of a number that is not told."""
+    """One row a quantity for the file; no number that is not told, and nothing measured on few."""
     rows: list[Row] = []
     for one in found:
-        hidden = told.hides(AMONG, one.measure)
-        kept = {
-            name: None if hidden else getattr(one, name)
-            for name in ("n", "median", "lower", "upper", "q1", "q3")
+        middle = {
+            name: None if _of_few(one, told) else getattr(one, name)
+            for name in ("median", "lower", "upper", "q1", "q3")
         }
+        kept = {"n": None if told.hides(AMONG, one.measure) else one.n, **middle}
         # The ends of a distribution are single procedures.
         ends = {name: None if told.rule.upto else getattr(one, name) for name in ("p5", "p95", "missing")}
         rows.append(
@@ -155,14 +160,12 @@ def quantity_table(caption: str, found: Sequence[QuantityResult], told: Told) ->
     rows = []
     for one in found:
         title = load_measures()[one.measure].title
-        hidden = told.hides(AMONG, one.measure)
-        if hidden or one.median is None:
-            rows.append((title, HIDDEN if hidden else f"{one.n:,}", "", "", ""))
+        n = HIDDEN if told.hides(AMONG, one.measure) else f"{one.n:,}"
+        if _of_few(one, told) or one.median is None:
+            rows.append((title, n, "", "", ""))
             continue
         limits = "" if one.lower is None or one.upper is None else f"{one.lower:.4g} to {one.upper:.4g}"
-        rows.append(
-            (title, f"{one.n:,}", f"{one.median:.4g} {one.unit}", limits, f"{one.q1:.4g} to {one.q3:.4g}")
-        )
+        rows.append((title, n, f"{one.median:.4g} {one.unit}", limits, f"{one.q1:.4g} to {one.q3:.4g}"))
     return Table(
         caption, ("Quantity", "n", "Median", "95 % interval", "Quartiles"), tuple(rows), frozenset((1,))
     )

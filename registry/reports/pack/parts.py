@@ -13,7 +13,7 @@ from registry.monitoring import last_quarters
 from registry.record import complications_by_grade
 from registry.reports.document import Bullets, Paragraph, Section, Table
 from registry.reports.pack import charts
-from registry.reports.pack.asked import AT_RISK, CELLS, TOTALS, Part
+from registry.reports.pack.asked import AT_RISK, CELLS, TOTALS, YEARLY, Part
 from registry.reports.pack.cells import (
     lanes,
     percent,
@@ -315,19 +315,24 @@ def yearly(asked: Asked) -> Part:
     blocks: list[Block] = [Paragraph(f"Procedures from {found.start} to {found.until}.")]
     rows: list[dict[str, Any]] = []
     for one in found.tables:
-        hidden = not asked.told.admits(*(number for line in one.counts for number in line))
+        shown = [
+            [
+                None if asked.told.hides(YEARLY, one.name, row, column) else number
+                for (column, _), number in zip(one.columns, line, strict=True)
+            ]
+            for (row, _), line in zip(one.rows, one.counts, strict=True)
+        ]
         cells = tuple(
-            (text, *(HIDDEN if hidden else f"{number:,}" for number in line))
-            for (_, text), line in zip(one.rows, one.counts, strict=True)
+            (text, *(HIDDEN if number is None else f"{number:,}" for number in line))
+            for (_, text), line in zip(one.rows, shown, strict=True)
         )
         heads = ("", *(text for _, text in one.columns))
         blocks.append(Table(one.title, heads, cells, frozenset(range(1, len(heads)))))
-        if not hidden:
-            rows += [
-                {"part": one.name, "row": row, "column": column, "procedures": number}
-                for (row, _), line in zip(one.rows, one.counts, strict=True)
-                for (column, _), number in zip(one.columns, line, strict=True)
-            ]
+        rows += [
+            {"part": one.name, "row": row, "column": column, "procedures": number}
+            for (row, _), line in zip(one.rows, shown, strict=True)
+            for (column, _), number in zip(one.columns, line, strict=True)
+        ]
     return Part(Section("Twelve months in counts", tuple(blocks), new_page=True), {"yearly": rows})
 
 
@@ -335,24 +340,28 @@ def steps(asked: Asked) -> Part:
     """Days between the steps."""
     found = timeliness.timeliness(asked.registry, **asked.period)  # type: ignore[arg-type]
     cells = []
+    rule = asked.rule
     hidden = {one.interval for one in found if not asked.told.admits(one.n)}
     for one in found:
-        if one.interval in hidden or one.median is None:
-            cells.append((one.words, HIDDEN if one.interval in hidden else f"{one.n:,}", "", "", ""))
+        n = HIDDEN if one.interval in hidden else f"{one.n:,}"
+        # Days in the middle of many tell nothing of how many there are.
+        if one.median is None or (one.interval in hidden and one.n <= rule.upto):
+            cells.append((one.words, n, "", "", ""))
             continue
         limits = "" if one.lower is None or one.upper is None else f" ({one.lower:g} to {one.upper:g})"
-        cells.append(
-            (one.words, f"{one.n:,}", f"{one.median:g}{limits}", f"{one.q1:g} to {one.q3:g}", f"{one.p90:g}")
-        )
+        late = HIDDEN if rule.upto else f"{one.p90:g}"
+        cells.append((one.words, n, f"{one.median:g}{limits}", f"{one.q1:g} to {one.q3:g}", late))
     made = Table(
         "Days between the steps",
         ("Interval", "n", "Median", "Quartiles", "90 %"),
         tuple(cells),
         frozenset((1, 4)),
     )
-    rows = [one.to_dict() for one in found if one.interval not in hidden]
-    if asked.rule.upto:
-        rows = [{key: row[key] for key in ("interval", "words", "n", "median", "q1", "q3")} for row in rows]
+    rows = [one.to_dict() for one in found]
+    if rule.upto:
+        names = ("interval", "words", "n", "median", "q1", "q3")
+        rows = [{key: row[key] for key in names} for row in rows if row["n"] == 0 or row["n"] > rule.upto]
+        rows = [{**row, "n": None if row["interval"] in hidden else row["n"]} for row in rows]
     return Part(Section("Timeliness", (made,)), {"timeliness": rows})
 
 

@@ -1,6 +1,6 @@
 """Which counts of a pack to be shared are told, so that no small one follows from the others.
 
-Counts of procedures by measure are compared by who is counted. Counts of other things (fields,
+Counts of procedures, by measure or in the yearly table, are compared by who is counted. Counts of other things (fields,
 intervals, complications, visits, patients) are compared by their number alone: two that lie
 1 to ``upto`` apart might be nested, and are taken to be.
 """
@@ -21,6 +21,8 @@ from registry.measures.curve import ESTIMATES, READ_AT
 from registry.measures.listing import behind
 from registry.measures.strata import Question
 from registry.monitoring import last_quarters
+from registry.quality.yearly import ALL
+from registry.quality.yearly import counted as counted_in_a_year
 from registry.reports.pack.asked import (
     AMONG,
     AT_RISK,
@@ -30,6 +32,7 @@ from registry.reports.pack.asked import (
     COUNTED,
     QUARTERS,
     TOTALS,
+    YEARLY,
     Key,
 )
 from registry.reports.pack.before import period_before
@@ -43,7 +46,7 @@ if TYPE_CHECKING:
     from registry.measures.counting import Reader
 
 #: What the numbers of other tables are compared with; those of a unit or a quarter are of few.
-_OF_THE_PERIOD = (AMONG, COUNTED, CELLS, TOTALS, AT_RISK)
+_OF_THE_PERIOD = (AMONG, COUNTED, YEARLY, CELLS, TOTALS, AT_RISK)
 
 
 @dataclass
@@ -89,7 +92,8 @@ def told(registry: Reader, rule: Rule, start: date, end: date, as_of: date) -> T
         for one in load_measures().values()
         if one.kind != "sampling"
     }
-    groups = dict(_groups(rows, start, end))
+    year = counted_in_a_year(registry, until=end, as_of=as_of)
+    groups = dict(_groups(rows, year, start, end))
     keys = list(groups)
     found = let_through([groups[key] for key in keys], rule.upto)
     shown = dict(zip(keys, found, strict=True))
@@ -100,7 +104,9 @@ def told(registry: Reader, rule: Rule, start: date, end: date, as_of: date) -> T
     return Told(rule, shown, numbers - {0})
 
 
-def _groups(rows: dict[str, pl.DataFrame], start: date, end: date) -> Iterator[tuple[Key, np.ndarray]]:
+def _groups(
+    rows: dict[str, pl.DataFrame], year: dict[tuple[str, str, str], list[str]], start: date, end: date
+) -> Iterator[tuple[Key, np.ndarray]]:
     """Counts that are shown together, (procedures, counts), the worthiest first."""
     measures = load_measures()
     proportions = [one.id for one in measures.values() if one.kind == "proportion"]
@@ -112,6 +118,9 @@ def _groups(rows: dict[str, pl.DataFrame], start: date, end: date) -> Iterator[t
     for one in measures.values():
         if one.kind == "quantity":
             yield (AMONG, one.id), _counted(rows[one.id], [period])
+    # Wholes are worth more than their parts.
+    for cell in sorted(year, key=lambda one: (one[1:] != (ALL, ALL), one[2] != ALL)):
+        yield (YEARLY, *cell), _matrix(rows[first[0]], [pl.col("procedure_id").is_in(year[cell])])
     yield from _categories(rows["b_category_accuracy"], period)
     yield from _at_risk(rows["cancer_after_benign"], period)
     earlier = pl.col("index_date").is_between(*period_before(start, end))
