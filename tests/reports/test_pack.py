@@ -159,11 +159,22 @@ def test_where_a_count_is_hidden_its_rate_and_interval_are(shared):
     )
 
 
-def test_a_table_with_a_small_cell_shows_its_margins_only(shared):
-    (section,) = [one for one in shared.document.sections if one.title == "Twelve months in counts"]
-    tables = [one for one in section.blocks if hasattr(one, "rows")]
+def test_the_yearly_table_shows_what_it_would_show_alone_or_nothing(shared, whole):
+    true = {(one["part"], one["row"], one["column"]): one["procedures"] for one in whole.rows["yearly"]}
+    told = {(one["part"], one["row"], one["column"]): one["procedures"] for one in shared.rows["yearly"]}
+    small = {cell for cell, number in true.items() if 0 < number <= SMALLEST}
 
-    assert all(cell == HIDDEN for one in tables for row in one.rows for cell in row[1:])
+    assert small
+    assert {told[cell] for cell in small} == {None}
+    assert all(told[cell] in (None, number) for cell, number in true.items())
+
+
+def test_what_the_yearly_table_hides_in_its_file_it_hides_on_its_page(shared):
+    (section,) = [one for one in shared.document.sections if one.title == "Twelve months in counts"]
+    cells = [cell for one in section.blocks if hasattr(one, "rows") for row in one.rows for cell in row[1:]]
+
+    hidden = [one for one in shared.rows["yearly"] if one["procedures"] is None]
+    assert cells.count(HIDDEN) == len(hidden) > 0
 
 
 @pytest.mark.parametrize(
