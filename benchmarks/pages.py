@@ -140,7 +140,10 @@ def main() -> None:
     parser.add_argument("--rounds", type=int, default=20)
     parser.add_argument("--page", action="append", help="Only this page; may be given several times.")
     chosen = parser.parse_args()
-    names = chosen.page or [name for pages in PAGES.values() for name in pages]
+    known = [name for pages in PAGES.values() for name in pages]
+    names = chosen.page or known
+    if unknown := sorted(set(names) - set(known)):
+        parser.error(f"no such page: {', '.join(unknown)}. Known: {', '.join(known)}")
     with tempfile.TemporaryDirectory() as scratch:
         folder = chosen.folder or demo(Path(scratch) / "demo", chosen.procedures)
         floor, found = measure(folder, chosen.rounds, names)
