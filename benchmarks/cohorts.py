@@ -23,7 +23,7 @@ from registry import facts, store
 from registry.cli import app
 from registry.codebook import load_cohort
 from registry.cohorts import CohortFile, cohort_measures, draw, outcomes, table_one
-from registry.cohorts.drawing import _number_people
+from registry.cohorts.numbering import number_people
 from registry.store import Registry
 
 FILE = Path(__file__).resolve().parent.parent / "synthetic_data" / "cohort_tracer_guided.json"
@@ -45,7 +45,7 @@ def timed(work: Callable[[], object]) -> tuple[float, float]:
 
 def floor(registry: Registry, file: CohortFile) -> None:
     with facts.at(registry, file.as_of) as cursor:
-        _number_people(cursor, random.Random(1))
+        number_people(cursor, random.Random(1))
         store.frame(cursor, load_cohort().sql, {"start": None, "end": None})
 
 

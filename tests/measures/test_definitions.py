@@ -209,6 +209,9 @@ def test_a_statement_can_be_prepared_as_it_stands(measure: str, drawn: Drawn):
     with drawn.cursor() as cursor:
         cursor.execute(f"PREPARE checked AS {MEASURES[measure].sql}")
 
+        kept = cursor.execute("SELECT name FROM duckdb_prepared_statements()").fetchall()
+        assert kept == [("checked",)]
+
 
 @every_measure
 def test_a_statement_names_its_columns_one_by_one(measure: str):
