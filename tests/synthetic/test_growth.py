@@ -2,18 +2,39 @@
 
 from __future__ import annotations
 
-import time
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING
 
 from synthetic_data import generate
 
-#: 100,000 procedures took about 3.5 s of processor time on two shared cores.
-_LIMIT_SECONDS = 10.0
+if TYPE_CHECKING:
+    from types import FrameType
+
+_HERE = str(Path(generate.__file__).parent)
 
 
-def test_twenty_thousand_procedures_are_written_in_seconds(tmp_path):
-    began = time.process_time()
-    generate.write(tmp_path, procedures=20_000)
-    assert time.process_time() - began < _LIMIT_SECONDS
+def calls(folder: Path, procedures: int) -> int:
+    """Calls of the generator's own functions while it writes a registry."""
+    number = 0
+
+    def count(frame: FrameType, event: str, _: object) -> None:
+        nonlocal number
+        number += event == "call" and frame.f_code.co_filename.startswith(_HERE)
+
+    sys.setprofile(count)
+    try:
+        generate.write(folder, procedures=procedures)
+    finally:
+        sys.setprofile(None)
+    return number
+
+
+def test_ten_times_the_procedures_take_no_more_steps(tmp_path):
+    few, many = calls(tmp_path / "few", 500), calls(tmp_path / "many", 5_000)
+
+    assert few > 100
+    assert many < 1.5 * few
 
 
 def test_all_tables_grow_with_the_procedures(demo, large):
