@@ -6,11 +6,10 @@ import hashlib
 import os
 import re
 from contextlib import suppress
-from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from registry import __version__, audit, provenance, store
-from registry.aggregate.bins import binned, coarser
+from registry.aggregate.bins import binned
 from registry.aggregate.document import SMALL, Cell, Counted, CountedPiece, Document
 from registry.aggregate.pieces import (
     CATEGORIES,
@@ -18,8 +17,8 @@ from registry.aggregate.pieces import (
     CurveCell,
     TableCell,
     event_table,
-    without_small,
 )
+from registry.aggregate.withholding import cell_for_anybody, piece_for_anybody, shown
 from registry.errors import FileProblem, UsageProblem
 from registry.measures import counting, load_measures
 from registry.measures.b_category import table_counts
@@ -40,6 +39,7 @@ if TYPE_CHECKING:
 
 OPERATOR = "operator"
 _NOT_COUNTS = {"sampling": "a probability per procedure is no count"}
+_WHY = f"it holds, or would tell beside the others, a count from 1 to {SMALL - 1}"
 
 
 def collect(
@@ -87,6 +87,7 @@ def collect(
         values = counting.measured(units, lengths)
         made = {one.id: _pieces(units, one) for one in pieces}
     sites = _sites(registry, question)
+    told = frozenset() if internal else shown(registry, question)
     cells: dict[str, dict[str, Cell]] = {one.id: {} for one in (*rates, *lengths)}
     left_out = {one.id: _NOT_COUNTS[one.kind] for one in measures.values() if one.kind in _NOT_COUNTS}
     for (name, stratum), one in sorted(counts.items(), key=lambda pair: (pair[0][0], in_order(pair[0][1]))):
@@ -94,18 +95,18 @@ def collect(
         if measures[name].kind == QUANTITY:
             place = next(i for i, length in enumerate(lengths) if length.id == name)
             cell = _length(one, values.get((place, stratum), ()))
-        shown = cell if internal else _without_small(cell)
-        if shown is None:
-            left_out[f"{name}, {stratum}"] = f"a count from 1 to {SMALL - 1}"
+        kept_cell = cell if internal else cell_for_anybody(cell, name, stratum, told)
+        if kept_cell is None:
+            left_out[f"{name}, {stratum}"] = _WHY
         else:
-            cells[name][stratum] = shown
+            cells[name][stratum] = kept_cell
     kept: dict[str, dict[str, Piece]] = {}
     for name, strata in made.items():
         kept[name] = {}
         for stratum, piece in sorted(strata.items(), key=lambda pair: in_order(pair[0])):
-            given = piece if internal else without_small(piece, SMALL)
+            given = piece if internal else piece_for_anybody(piece, name, stratum, told)
             if given is None:
-                left_out[f"{name}, {stratum}"] = f"a count from 1 to {SMALL - 1}"
+                left_out[f"{name}, {stratum}"] = _WHY
             else:
                 kept[name][stratum] = given
     return Document(
@@ -216,41 +217,6 @@ def _length(one: Counts, values: Sequence[float] | Any) -> Cell:
         median=spread(numbers).median,
         bins=binned(numbers),
         excluded=one.excluded,
-    )
-
-
-def _is_small(*counts: int) -> bool:
-    return any(0 < count < SMALL for count in counts)
-
-
-def _without_small(cell: Cell) -> Cell | None:
-    """The cell without what is small; None where the measure itself is."""
-    if _is_small(cell.n, *(() if cell.x is None else (cell.x, cell.n - cell.x))):
-        return None
-    withheld = []
-    kept = {reason: count for reason, count in cell.excluded.items() if not _is_small(count)}
-    withheld += [f"left out: {reason}" for reason in cell.excluded if reason not in kept]
-    unknown: Any = cell.unknown
-    if _is_small(*(cell.unknown or {}).values()):
-        unknown = None
-        withheld.append("bounds")
-    missing = cell.missing
-    if _is_small(missing):
-        missing = 0
-        withheld.append("missing")
-    people = cell.patients
-    if people is not None and _is_small(people):
-        people = None
-        withheld.append("patients")
-    bins = None if cell.bins is None else coarser(cell.bins, SMALL)
-    return replace(
-        cell,
-        bins=bins,
-        excluded=kept,
-        unknown=unknown,
-        missing=missing,
-        patients=people,
-        withheld=tuple(withheld),
     )
 
 

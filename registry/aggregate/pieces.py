@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
@@ -103,24 +103,6 @@ def event_table(rows: Sequence[Row]) -> tuple[Step, ...]:
         if at_risk:
             made.append((first, last, at_risk, *inside))  # type: ignore[arg-type]
     return tuple(made)
-
-
-def without_small(piece: Piece, smallest: int) -> Piece | None:
-    """The piece without what only an internal file holds; None where a count of it is small.
-
-    One small cell of a table with margins withholds all of it: it could be worked out from
-    the others. Reasons for leaving out and patients stand beside it, and go alone.
-    """
-
-    def is_small(count: int) -> bool:
-        return 0 < count < smallest
-
-    beside = {reason: count for reason, count in piece.excluded.items() if not is_small(count)}
-    people = None if piece.patients is None or is_small(piece.patients) else piece.patients
-    bare: Piece = replace(piece, groups=None) if isinstance(piece, TableCell) else replace(piece, days=None)
-    if any(is_small(one) for one in replace(bare, excluded={}, patients=None).counts().values()):
-        return None
-    return replace(bare, excluded=beside, patients=people)
 
 
 # -- sums ------------------------------------------------------------------------------

@@ -26,6 +26,8 @@ PATIENT = "unit.procedure_id.patient_no"
 KEPT = "unit.excluded_because IS NULL"
 #: Most patients have one procedure: counting them needs no memory of those already seen.
 _ALONE = "unit.procedure_id.patient_procedures = 1"
+#: Left out for one of these, a value is not missing: none was to be expected.
+NEVER_MISSING = ("not sampled", "repeat procedure")
 
 
 class Reader(facts.Record, Protocol):
@@ -197,7 +199,7 @@ def _add(
         counts.patients += patients + several
         return
     counts.excluded[reason] = counts.excluded.get(reason, 0) + units
-    if reason not in ("not sampled", "repeat procedure"):
+    if reason not in NEVER_MISSING:
         counts.missing += missing
     if unknown is not None:
         counts.unknown[unknown] = counts.unknown.get(unknown, 0) + units

@@ -63,6 +63,19 @@ def procedures(
 
 def behind(registry: Reader, measure_id: str, question: Question) -> pl.DataFrame:
     """Rows of :func:`procedures` for services that only count them; they ask who may."""
+    rows = judged(registry, measure_id, question).drop("counts_as_missing", "unknown", strict=False)
+    said = rows.columns[rows.columns.index("excluded_because") + 1 : rows.columns.index("stratum")]
+    left_out = pl.col("excluded_because").is_not_null()
+    return rows.with_columns(
+        pl.when(left_out).then(None).otherwise(pl.col(name)).alias(name) for name in said
+    )
+
+
+def judged(registry: Reader, measure_id: str, question: Question) -> pl.DataFrame:
+    """As :func:`behind`, with everything the measure says of those left out as well.
+
+    The same procedures in the same order whatever the measure is.
+    """
     (measure,) = chosen([measure_id])
     context = ", ".join(f"facts.{name}" for name in _CONTEXT)
     sql = (
@@ -71,13 +84,7 @@ def behind(registry: Reader, measure_id: str, question: Question) -> pl.DataFram
         "ORDER BY unit.index_date, unit.procedure_id"
     )
     with facts.at(registry, question.as_of) as cursor:
-        rows = store.frame(cursor, sql, question.parameters)
-    rows = rows.drop("counts_as_missing", "unknown", strict=False)
-    said = rows.columns[rows.columns.index("excluded_because") + 1 : rows.columns.index("stratum")]
-    left_out = pl.col("excluded_because").is_not_null()
-    return rows.with_columns(
-        pl.when(left_out).then(None).otherwise(pl.col(name)).alias(name) for name in said
-    )
+        return store.frame(cursor, sql, question.parameters)
 
 
 def exclusion_flow(

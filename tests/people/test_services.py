@@ -187,6 +187,7 @@ ASKED_ABOVE = {
     "registry.concordance.basis.bases": "digests, part of the services of concordance",
     "registry.concordance.basis.basis_of": "digests, part of the services of concordance",
     "registry.aggregate.collect.settings": "settings",
+    "registry.aggregate.withholding.shown": "part of what writes a file of counts",
     "registry.cores.rows.rows": "rows for the services of cores",
     **dict.fromkeys(
         [f"registry.erasure.copies.{name}" for name in ("aside", "find", "received", "waiting")]
@@ -205,6 +206,7 @@ ASKED_ABOVE = {
     "registry.received_files.remove_gone": "part of an erasure",
     "registry.known.as_known": "the services that are handed what it yields ask",
     "registry.measures.counting.classified": "part of the measures",
+    "registry.measures.listing.judged": "part of the services that list or only count procedures",
     "registry.measures.listing.behind": "part of the services that list or only count procedures",
     "registry.quality.yearly.counted": "part of what decides which counts are shared",
     "registry.reports.pack.told.told": "part of the pack",
