@@ -217,8 +217,12 @@ def _counts(one: Followed, minimum: int, level: str) -> str:
 
 def _ratio(made: LaterCancer, level: str) -> str:
     found = made.ratio
-    if found is None or made.pair is None or not _enough(made):
+    if made.pair is None or not _enough(made):
         return ""
+    if found is None:
+        followed = {one.name for one in made.groups if one.years > 0}
+        without = " and ".join(one for one in made.pair if one not in followed)
+        return f"No ratio of the rates: no benign result of {without} was followed for a day."
     low, high = found.ci
     if found.ratio is None or low is None or high is None or found.p is None:
         return f"No ratio of the rates: {found.reason}."

@@ -133,3 +133,11 @@ def test_words_name_ratio_interval_and_method(scene):
 
     assert any(one.startswith("Rate of B over that of A: 4.36 (95 % interval ") for one in said)
     assert any(one.startswith("Log-rank test over all 2 groups") for one in said)
+
+
+def test_a_pair_of_which_one_was_not_followed_has_no_ratio_and_says_why(scene):
+    """No procedure of site C is there; A has years of follow-up."""
+    made = later_cancer_by_group(scene, "site", as_of=AS_OF, pair=("A", "C"), minimum=2)
+
+    assert made.ratio is None
+    assert "No ratio of the rates: no benign result of C was followed for a day." in made.sentences
