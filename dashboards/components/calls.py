@@ -33,7 +33,7 @@ CLASSES = {
 }
 _CHOSEN = "patient to call"
 _SHORTCUTS = dict(zip(CONTACTS, "123456", strict=True))
-_HEADS = ("procedure", "why here", "result", "due", "calls", "next call")
+_HEADS = ("Procedure", "Why here", "Result", "Due", "Calls", "Next call")
 
 
 def how_many(rows: pl.DataFrame) -> None:

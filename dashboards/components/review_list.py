@@ -26,7 +26,7 @@ _COLUMNS = (
     "diagnosis",
     "started_on",
 )
-_HEADS = ("procedure", "why here", "overdue, d", "flags", "category", "finding", "diagnosis", "biopsy")
+_HEADS = ("Procedure", "Why here", "Overdue, d", "Flags", "Category", "Finding", "Diagnosis", "Biopsy")
 
 
 def the_list(rows: pl.DataFrame) -> None:

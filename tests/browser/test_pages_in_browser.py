@@ -44,6 +44,9 @@ TABLES_WITHOUT_HEADS = """() => [...document.querySelectorAll('[data-testid="stM
   .filter(e => !e.querySelector('th[scope="col"]') || !e.caption)
   .map(e => e.outerHTML.slice(0, 160))"""
 OVERFLOW = """() => { const m = document.querySelector('[data-testid="stMain"]'); return m.scrollWidth - m.clientWidth; }"""
+#: Tables of a page that are not seen whole: the rest lies beside what is shown.
+CUT = """() => [...document.querySelectorAll('[data-testid="stMain"] .scroll')]
+  .filter(one => one.clientWidth && one.scrollWidth > one.clientWidth + 4).map(one => one.getAttribute('aria-label'))"""
 DONE = (
     """() => !document.querySelector('[data-testid="stStatusWidget"]') && document.querySelector('footer')"""
 )
@@ -66,6 +69,7 @@ class Look:
     complaints: list[str]
     elsewhere: list[str]
     overflow: int
+    cut: list[str]
     nameless: list[str]
     undescribed: list[str]
 
@@ -109,6 +113,7 @@ def look(window, pictures) -> Callable[[str, int], Look]:
                 complaints=list(here.complaints),
                 elsewhere=list(here.elsewhere),
                 overflow=page.evaluate(OVERFLOW),
+                cut=page.evaluate(CUT),
                 nameless=page.evaluate(NAMELESS) + page.evaluate(NAMELESS_BUTTONS),
                 undescribed=page.evaluate(NAMELESS_CHARTS) + page.evaluate(TABLES_WITHOUT_HEADS),
             )
@@ -158,6 +163,21 @@ def test_nothing_is_asked_of_another_machine(look, title, width):
 @everywhere
 def test_nothing_is_wider_than_the_page(look, title, width):
     assert look(title, width).overflow <= 0
+
+
+@pytest.mark.parametrize(
+    "title",
+    [
+        "Radiology-pathology concordance",
+        "Meetings",
+        "Follow-up due",
+        "Specimen uptake",
+        "Timeliness",
+        "Overview",
+    ],
+)
+def test_the_tables_that_are_read_across_are_seen_whole(look, title):
+    assert look(title, 900).cut == []
 
 
 @everywhere
