@@ -8,7 +8,7 @@ import streamlit as st
 
 from dashboards.components.markup import element, show
 from dashboards.components.palette import VEGA_CONFIG
-from dashboards.components.tables import SHOWN_ROWS, cell, download, table
+from dashboards.components.tables import SHOWN_ROWS, cell, download, heading, table
 
 if TYPE_CHECKING:
     import polars as pl
@@ -44,5 +44,5 @@ def chart(spec: dict[str, Any], *, title: str, description: str, frame: pl.DataF
         rows = [
             [cell(name, row[name]) for name in frame.columns] for row in frame.head(SHOWN_ROWS).to_dicts()
         ]
-        table(f"{title}{more}", [name.replace("_", " ") for name in frame.columns], rows, numeric)
+        table(f"{title}{more}", [heading(name) for name in frame.columns], rows, numeric)
         download("Download as CSV", frame, file_name, key=f"csv {file_name}")

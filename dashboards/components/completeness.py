@@ -12,7 +12,7 @@ from dashboards.components import words
 from dashboards.components.chart import chart
 from dashboards.components.completeness_plot import completeness_plot
 from dashboards.components.markup import element, show
-from dashboards.components.tables import download, table
+from dashboards.components.tables import capital, download, table
 from registry.quality import by_month, files
 
 if TYPE_CHECKING:
@@ -63,17 +63,13 @@ def filled_fields() -> None:
 
 def _row(one: FieldFilled) -> list[object]:
     return [
-        _capital(one.words),
+        capital(one.words),
         _counts(one.x, one.n),
         _figure(one),
         _counts(*one.recent),
         _counts(*one.before),
         _change(one),
     ]
-
-
-def _capital(text: str) -> str:
-    return text[:1].upper() + text[1:]
 
 
 def _counts(x: int, n: int) -> str:
@@ -99,7 +95,7 @@ def _sites(sites: list[str]) -> None:
     rows = []
     for place, one in enumerate(by_site[sites[0]]):
         cells = [by_site[site][place] for site in sites]
-        rows.append([_capital(one.words), *(f"{_counts(c.x, c.n)}; {_figure(c)}".strip("; ") for c in cells)])
+        rows.append([capital(one.words), *(f"{_counts(c.x, c.n)}; {_figure(c)}".strip("; ") for c in cells)])
     table(
         "Filled of expected by site, in the order of their codes, with Wilson intervals",
         ["Field", *sites],

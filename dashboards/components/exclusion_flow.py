@@ -11,7 +11,7 @@ from dashboards import session
 from dashboards.answers import counted
 from dashboards.components import words
 from dashboards.components.markup import Markup, element, joined, show
-from dashboards.components.tables import download
+from dashboards.components.tables import capital, download
 from registry.measures import standing_of
 
 if TYPE_CHECKING:
@@ -81,10 +81,6 @@ def flow_table(caption: str, flow: Sequence[tuple[str, int, int]]) -> Markup:
     )
 
 
-def _capital(text: str) -> str:
-    return text[:1].upper() + text[1:]
-
-
 _HEADS = (
     ("Step", None),
     ("Why", None),
@@ -99,7 +95,7 @@ def _step(reason: str, left_out: int | None, remaining: int, first: int) -> Mark
     bar = element("i", class_="bar", style=f"width:{width:.2f}%")
     return element(
         "tr",
-        element("th", _capital(reason), scope="row"),
+        element("th", capital(reason), scope="row"),
         element("td", "" if left_out is None else standing_of(reason)),
         element("td", "" if left_out is None else words.count(left_out), class_="number"),
         element("td", words.count(remaining), class_="number"),

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import streamlit as st
 
 from dashboards.components.markup import element, joined, show
-from dashboards.components.tables import table
+from dashboards.components.tables import heading, table
 from dashboards.components.words import count, plural
 
 if TYPE_CHECKING:
@@ -32,7 +32,7 @@ def intake_report(report: IntakeReport) -> None:
     )
     show(element("p", sentence, class_="result"))
     rows = [
-        (name.replace("_", " "), c.received, c.new, c.version, c.unchanged, c.held)
+        (heading(name), c.received, c.new, c.version, c.unchanged, c.held)
         for name, c in report.tables.items()
     ]
     table(

@@ -12,7 +12,7 @@ from dashboards import session, visitor
 from dashboards.answers import counted, records
 from dashboards.components import words
 from dashboards.components.markup import Markup, element, show
-from dashboards.components.tables import SHOWN_ROWS, cell, download, table
+from dashboards.components.tables import SHOWN_ROWS, cell, download, heading, table
 from registry.people import Action
 
 if TYPE_CHECKING:
@@ -37,7 +37,7 @@ def procedure_list(measure: Measure) -> None:
     cells = [[cell(name, row[name]) for name in columns] for row in rows.head(SHOWN_ROWS).to_dicts()]
     table(
         f"{chosen}: {words.plural(rows.height, 'procedure')}{more}",
-        [name.replace("_", " ") for name in columns],
+        [heading(name) for name in columns],
         cells,
     )
     download(

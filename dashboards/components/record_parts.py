@@ -8,7 +8,7 @@ import streamlit as st
 
 from dashboards.components.markup import Markup, element, joined, show
 from dashboards.components.record_fields import REPORT, REVIEW
-from dashboards.components.tables import table
+from dashboards.components.tables import capital, table
 from registry.dictionary import tables
 from registry.vocabulary import fields, label
 
@@ -69,11 +69,7 @@ def facts(table_name: str, row: Row, names: Iterable[str]) -> None:
 
 
 def _fact(name: str, text: str) -> Markup:
-    return element("div", element("dt", _capital(name)), element("dd", text))
-
-
-def _capital(name: str) -> str:
-    return name[:1].upper() + name[1:]
+    return element("div", element("dt", capital(name)), element("dd", text))
 
 
 def rows_table(table_name: str, caption: str, rows: Sequence[Row], names: Sequence[str]) -> None:
@@ -85,7 +81,7 @@ def rows_table(table_name: str, caption: str, rows: Sequence[Row], names: Sequen
     kinds = {one.name: one.type for one in tables()[table_name].fields}
     numeric = frozenset(i for i, name in enumerate(kept) if kinds.get(name) in ("decimal", "integer"))
     cells = [[shown(table_name, name, row[name]) for name in kept] for row in rows]
-    table(caption, [_capital(field_name(name)) for name in kept], cells, numeric, caption_seen=True)
+    table(caption, [capital(field_name(name)) for name in kept], cells, numeric, caption_seen=True)
 
 
 def reports(rows: Sequence[Row], *, own_words: bool = True) -> None:

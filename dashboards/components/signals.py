@@ -10,7 +10,7 @@ from dashboards import visitor
 from dashboards.answers import monitoring as answers
 from dashboards.components.markup import element, show
 from dashboards.components.procedure_list import choose_procedure
-from dashboards.components.tables import SHOWN_ROWS, table
+from dashboards.components.tables import SHOWN_ROWS, heading, table
 from registry.errors import RegistryError
 from registry.monitoring import ANSWERS
 from registry.monitoring import words as said
@@ -51,7 +51,7 @@ def signals(
     )
     table(
         f"Procedures behind signal {chosen}" + (", those with the event" if one.events else ""),
-        [name.replace("_", " ") for name in marked.columns],
+        [heading(name) for name in marked.columns],
         [[str(cell) for cell in row] for row in marked.head(SHOWN_ROWS).rows()],
         caption_seen=True,
     )

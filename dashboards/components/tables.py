@@ -84,6 +84,16 @@ def table(
     show(element("div", made, class_="scroll", role="region", aria_label=caption, tabindex=0))
 
 
+def heading(column: str) -> str:
+    """What a column is called above a table: its name in words, with a capital."""
+    return capital(column.replace("_", " "))
+
+
+def capital(text: str) -> str:
+    """The text with its first letter as a capital."""
+    return text[:1].upper() + text[1:]
+
+
 def _cell(column: int, value: object, kind: str | None) -> Markup:
     text = value if isinstance(value, Markup) else "" if value is None else str(value)
     seen = _TAG.sub("", text.partition("<small")[0])

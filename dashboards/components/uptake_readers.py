@@ -10,7 +10,7 @@ from dashboards.components import words
 from dashboards.components.markup import element, show
 from dashboards.components.procedure_list import choose_procedure
 from dashboards.components.strip import StripRow, strip
-from dashboards.components.tables import SHOWN_ROWS, download, table
+from dashboards.components.tables import SHOWN_ROWS, capital, download, table
 from dashboards.components.uptake_ratios import diagnosis_name, ratio_text
 from registry.people import Action
 from registry.uptake.diagnosis import RATIO
@@ -27,7 +27,7 @@ def blind_strip() -> None:
     """Tracer seen in the specimens, by whether the reader could know the report."""
     rows = uptake.blind_readings()
     strip(
-        [StripRow(_capital(AGAINST_REPORT[one["stratum"]]), one) for one in rows],
+        [StripRow(capital(AGAINST_REPORT[one["stratum"]]), one) for one in rows],
         session.minimum_n(),
         caption="Tracer seen in the specimens, by time of reading",
         full_axis=True,
@@ -94,7 +94,3 @@ def listed(found: pl.DataFrame) -> pl.DataFrame:
         ],
         schema=dict.fromkeys((*_COLUMNS, "Finding explained by a lesion"), pl.String),
     )
-
-
-def _capital(text: str) -> str:
-    return text[:1].upper() + text[1:]

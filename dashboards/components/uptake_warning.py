@@ -8,7 +8,7 @@ from dashboards import session
 from dashboards.answers import uptake
 from dashboards.components import words
 from dashboards.components.markup import element, show
-from dashboards.components.tables import table
+from dashboards.components.tables import capital, table
 from registry.uptake.warning import AGAINST_DIAGNOSIS, MISSED
 from registry.uptake.warning_rows import TIMES, of_diagnosis, of_markers, of_missed
 
@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 def diagnosis_section() -> None:
     """How far a reading of the specimens goes with the diagnosis at biopsy."""
     found = uptake.against_diagnosis()
-    show(element("p", f"{_capital(AGAINST_DIAGNOSIS)}.", class_="question"))
+    show(element("p", f"{capital(AGAINST_DIAGNOSIS)}.", class_="question"))
     if not found.malignant + found.other:
         _beside("No procedures whose specimens were read, with a diagnosis that decides.")
         return
@@ -35,7 +35,7 @@ def diagnosis_section() -> None:
 def missed_section() -> None:
     """Whether an empty scan after a benign result warned of a missed cancer."""
     found = uptake.missed_cancer()
-    show(element("p", f"{_capital(MISSED)}.", class_="question"))
+    show(element("p", f"{capital(MISSED)}.", class_="question"))
     if not found.n:
         _beside(f"No procedures. {_left_out(found.left_out)}")
         return
@@ -62,7 +62,7 @@ def markers_section() -> None:
 def figures(caption: str, rows: Sequence[Figure]) -> None:
     """Figures as a table: what and by which method, counts, value with interval."""
     cells = [
-        [f"{_capital(one.what)}{f'; {one.method}' if one.method else ''}", _counts(one), _value(one)]
+        [f"{capital(one.what)}{f'; {one.method}' if one.method else ''}", _counts(one), _value(one)]
         for one in rows
     ]
     table(caption, ["", "Counts", "Figure and interval (95 %)"], cells, frozenset({1, 2}), caption_seen=True)
@@ -97,7 +97,3 @@ def _left_out(left: Mapping[str, int]) -> str:
 
 def _beside(text: str) -> None:
     show(element("p", text, class_="beside"))
-
-
-def _capital(text: str) -> str:
-    return text[:1].upper() + text[1:]

@@ -11,7 +11,7 @@ from dashboards.answers import records
 from dashboards.components import words
 from dashboards.components.markup import element, show
 from dashboards.components.procedure_list import choose_procedure
-from dashboards.components.tables import SHOWN_ROWS, cell, download, table
+from dashboards.components.tables import SHOWN_ROWS, cell, download, heading, table
 from registry.people import Action
 from registry.worklists import load_worklists
 
@@ -93,7 +93,7 @@ def _rows(name: str, title: str, rows: pl.DataFrame) -> None:
         choose_procedure(rows.get_column(key).to_list(), key=name)
     # The key names the row; the place is the order in which the rows stand anyway.
     names = [key, *(one for one in rows.columns if one not in (key, "place"))]
-    heads = [name.replace("_", " ") for name in names]
+    heads = [heading(name) for name in names]
     cells = [[cell(name, row[name]) for name in names] for row in rows.head(SHOWN_ROWS).to_dicts()]
     more = f"; the first {SHOWN_ROWS} of {rows.height}" if rows.height > SHOWN_ROWS else ""
     table(f"{title}{more}", heads, cells)

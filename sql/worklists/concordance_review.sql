@@ -104,7 +104,8 @@ changed_report AS (
             WHEN s.status = 'retracted' THEN 'report retracted'
             ELSE concat_ws(
                 ', ',
-                CASE WHEN s.diagnosis <> b.diagnosis THEN 'diagnosis ' || b.diagnosis || ' to ' || s.diagnosis END,
+                CASE WHEN s.diagnosis <> b.diagnosis
+                    THEN replace('diagnosis ' || b.diagnosis || ' to ' || s.diagnosis, '_', ' ') END,
                 CASE WHEN s.b_category IS DISTINCT FROM b.b_category
                     THEN 'B category ' || coalesce(b.b_category, 'none') || ' to ' || coalesce(s.b_category, 'none') END,
                 CASE WHEN s.lesion IS DISTINCT FROM b.lesion THEN 'lesion' END,

@@ -60,7 +60,8 @@ amended AS (
         CASE WHEN c.status = 'retracted' THEN 'retracted' ELSE c.diagnosis END AS diagnosis_now,
         CASE
             WHEN c.status = 'retracted' THEN 'report retracted'
-            ELSE concat_ws(
+            -- codes in words
+            ELSE replace(concat_ws(
                 '; ',
                 CASE WHEN c.diagnosis <> b.diagnosis THEN 'diagnosis ' || b.diagnosis || ' to ' || c.diagnosis END,
                 CASE WHEN c.b_category IS DISTINCT FROM b.b_category
@@ -72,7 +73,7 @@ amended AS (
                     THEN 'atypia ' || coalesce(b.atypia, 'none') || ' to ' || coalesce(c.atypia, 'none') END,
                 CASE WHEN c.calcifications IS DISTINCT FROM b.calcifications
                     THEN 'calcifications ' || coalesce(b.calcifications, 'none') || ' to ' || coalesce(c.calcifications, 'none') END
-            )
+            ), '_', ' ')
         END AS changed
     FROM current_version AS c
     JOIN reviewed_version AS b

@@ -29,7 +29,7 @@ def test_the_meeting_ahead_is_the_one_that_is_opened(demo_page: Callable[[str], 
 def test_what_changed_since_a_decision_stands_beside_the_reason(demo_page: Callable[[str], AppTest]):
     rows = rows_of(demo_page("meetings"), "On the list, the most urgent first")
     (row,) = [one for one in rows if "B9000010" in one[0]]
-    assert row[1].startswith("changed since it was decided: diagnosis benign to high_risk")
+    assert row[1].startswith("changed since it was decided: diagnosis benign to high risk")
 
 
 def test_what_earlier_meetings_left_is_listed_with_who_acts(demo_page: Callable[[str], AppTest]):

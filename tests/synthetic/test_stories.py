@@ -89,7 +89,7 @@ def test_an_amended_report_brings_its_decision_back(told):
         if one["changed"] is not None
     }
     assert set(changed) == {"B9000010", "B9000011"}
-    assert changed["B9000010"].startswith("diagnosis benign to high_risk")
+    assert changed["B9000010"].startswith("diagnosis benign to high risk")
 
 
 @pytest.mark.parametrize(

@@ -168,7 +168,7 @@ def test_the_most_urgent_comes_first_and_the_longest_wait_within_a_place(registr
 @pytest.mark.parametrize(
     ("cell", "value", "changed"),
     [
-        ("diagnosis", "high_risk", "diagnosis benign to high_risk"),
+        ("diagnosis", "high_risk", "diagnosis benign to high risk"),
         ("b_category", "B3", "B category B2 to B3"),
         ("lesion", "papilloma", "lesion"),
         ("other_lesions", "adh", "further lesions"),
@@ -233,7 +233,7 @@ def test_a_later_entry_in_the_same_review_is_no_new_decision(registry: Registry,
     load(registry, {"pathology": [{**AMENDED, "reported_on": "2025-03-20", "diagnosis": "high_risk"}]})
     clock.set("2025-03-21T09:00")
     load(registry, {"reviews": [{"review_id": "V1", "informed_on": "2025-03-21"}]})
-    assert [row["changed"] for row in listed(registry)] == ["diagnosis benign to high_risk"]
+    assert [row["changed"] for row in listed(registry)] == ["diagnosis benign to high risk"]
 
 
 def test_a_corrected_version_that_was_typed_wrongly_opens_the_decision(decided: Registry, clock: Clock):
@@ -242,7 +242,7 @@ def test_a_corrected_version_that_was_typed_wrongly_opens_the_decision(decided: 
         decided,
         {"pathology": [{"report_id": "R1", "version": "1", "procedure_id": "P1", "diagnosis": "high_risk"}]},
     )
-    assert [row["changed"] for row in listed(decided)] == ["diagnosis benign to high_risk"]
+    assert [row["changed"] for row in listed(decided)] == ["diagnosis benign to high risk"]
 
 
 def test_a_retracted_report_opens_the_decision(decided: Registry):
@@ -279,7 +279,7 @@ def test_several_changes_are_said_in_one_row(decided: Registry):
     load(decided, {"pathology": [{**AMENDED, "diagnosis": "high_risk", "atypia": "yes"}]})
     load(decided, {"pathology": [{**FIRST, "report_id": "R2", "reported_on": "2025-05-03"}]})
     assert [row["changed"] for row in listed(decided)] == [
-        "diagnosis benign to high_risk, atypia; report added"
+        "diagnosis benign to high risk, atypia; report added"
     ]
 
 

@@ -53,7 +53,7 @@ def test_old_and_new_stand_side_by_side(decided: Registry):
     )
     assert (row["version_before"], row["version_now"], row["amended_on"]) == (1, 2, date(2025, 4, 2))
     assert row["changed"] == (
-        "diagnosis benign to high_risk; B category B2 to B3; lesion fibroadenoma to adh; atypia none to yes"
+        "diagnosis benign to high risk; B category B2 to B3; lesion fibroadenoma to adh; atypia none to yes"
     )
 
 
