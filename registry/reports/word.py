@@ -7,14 +7,16 @@ import zipfile
 from datetime import datetime, time
 from typing import TYPE_CHECKING, Any
 
+from registry.reports import word_look
 from registry.reports.document import Bullets, Facts, Figure, Paragraph, Table, missing_writer
 
 if TYPE_CHECKING:
     from registry.reports.document import Block, Document
 
-INK, MUTED, ATTENTION = (0x22, 0x30, 0x3C), (0x56, 0x63, 0x6F), (0x85, 0x56, 0x0F)
 _DOTS_PER_INCH = 200
 _LINE_CM = 17.0
+_TABLE_POINTS = 8.5
+_TERM_AND_TEXT = (0.22, 0.78)
 
 
 def word(document: Document) -> bytes:
@@ -27,16 +29,14 @@ def word(document: Document) -> bytes:
     """
     try:
         import docx
-        from docx.shared import Cm, Pt, RGBColor
+        from docx.shared import Cm
     except ImportError:
         raise missing_writer("python-docx") from None
     made = docx.Document()
     page = made.sections[0]
     page.page_width, page.page_height = Cm(21.0), Cm(29.7)
     page.left_margin = page.right_margin = Cm(1.7 if document.compact else 2.0)
-    normal = made.styles["Normal"]
-    normal.font.name, normal.font.size = "Georgia", Pt(9 if document.compact else 10)
-    normal.font.color.rgb = RGBColor(*INK)
+    word_look.set_styles(made, 9 if document.compact else 10)
     _properties(made, document)
     page.header.paragraphs[0].text = document.head_words
     page.footer.paragraphs[0].text = document.foot or f"{document.title}, {document.day.isoformat()}"
@@ -76,41 +76,23 @@ def _block(made: Any, block: Block) -> None:
         run = made.add_paragraph().add_run(block.text)
         run.bold = block.tone == "strong" or None
         if block.tone in ("small", "attention"):
-            run.font.color.rgb = RGBColor(*(MUTED if block.tone == "small" else ATTENTION))
+            run.font.color.rgb = RGBColor(
+                *(word_look.MUTED if block.tone == "small" else word_look.ATTENTION)
+            )
     elif isinstance(block, Bullets):
         for text in block.texts:
             made.add_paragraph(text, style="List Bullet")
     elif isinstance(block, Facts):
-        _grid(made, block.terms)
+        word_look.table(made, (), block.terms, frozenset(), _LINE_CM, _TABLE_POINTS, _TERM_AND_TEXT)
     elif isinstance(block, Figure):
         _picture(made, block)
     else:
         _table(made, block)
 
 
-def _grid(made: Any, terms: tuple[tuple[str, str], ...]) -> None:
-    grid = made.add_table(rows=0, cols=2)
-    for name, text in terms:
-        cells = grid.add_row().cells
-        cells[0].text, cells[1].text = name, text
-
-
 def _table(made: Any, block: Table) -> None:
-    from docx.enum.text import WD_ALIGN_PARAGRAPH
-    from docx.oxml import OxmlElement
-
     made.add_paragraph().add_run(block.caption).bold = True
-    grid = made.add_table(rows=1, cols=len(block.heads), style="Light List")
-    for cell, head in zip(grid.rows[0].cells, block.heads, strict=True):
-        cell.text = head
-    # Repeated on each page, and read aloud as the header.
-    header = OxmlElement("w:tblHeader")
-    grid.rows[0]._tr.get_or_add_trPr().append(header)
-    for row in block.rows:
-        for column, (cell, text) in enumerate(zip(grid.add_row().cells, row, strict=True)):
-            cell.text = text
-            if column in block.numeric:
-                cell.paragraphs[0].alignment = WD_ALIGN_PARAGRAPH.RIGHT
+    word_look.table(made, block.heads, block.rows, block.numeric, _LINE_CM, _TABLE_POINTS, block.widths)
     for note in block.notes:
         _block(made, Paragraph(note, "small"))
 

@@ -140,7 +140,8 @@ def _cumulative(asked: Asked, name: str) -> Cumulative | str:
             minimum=asked.minimum,
         )
     except UsageProblem as problem:
-        return f"No running sum. {problem}"
+        # The section is named for the measure already.
+        return f"No running sum: {str(problem).removeprefix(f'{name}: ')}"
 
 
 def _figure(

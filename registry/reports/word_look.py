@@ -1,0 +1,131 @@
+"""How a Word file looks: one typeface in one ink, and tables with hairlines under their rows."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+INK, MUTED, ATTENTION = (0x22, 0x30, 0x3C), (0x56, 0x63, 0x6F), (0x85, 0x56, 0x0F)
+TYPEFACE = "Georgia"
+_RULE = "C9C4B8"
+_HEADINGS = {"Title": 20, "Heading 1": 14, "Heading 2": 11.5, "Heading 3": 10.5}
+#: A column is as wide as its longest text, within these numbers of letters; a word is not broken.
+_FEWEST, _MOST = 4, 34
+#: What the space beside a cell takes, in letters.
+_BESIDE = 3
+#: Figures such as "464 / 499" are not broken up to so many letters.
+_WHOLE = 12
+
+
+def set_styles(made: Any, points: float) -> None:
+    """Give text and headings their typeface, size and ink, in place of those of the library's template."""
+    from docx.oxml.ns import qn
+    from docx.shared import Pt, RGBColor
+
+    for name, size in {"Normal": points, **_HEADINGS}.items():
+        style = made.styles[name]
+        style.font.name, style.font.size, style.font.color.rgb = TYPEFACE, Pt(size), RGBColor(*INK)
+        fonts = style.element.rPr.rFonts
+        for place in ("asciiTheme", "hAnsiTheme", "eastAsiaTheme", "cstheme"):
+            # A typeface of the theme goes before the one that is named.
+            fonts.attrib.pop(qn(f"w:{place}"), None)
+        for border in style.element.findall(f".//{qn('w:pBdr')}"):
+            border.getparent().remove(border)
+
+
+def table(
+    made: Any,
+    heads: Sequence[str],
+    rows: Sequence[Sequence[str]],
+    numeric: frozenset[int],
+    width_cm: float,
+    points: float,
+    shares: Sequence[float] = (),
+) -> None:
+    """A table over the whole line; its head is repeated on each page and read aloud as such.
+
+    ``shares`` are parts of the line for the columns; without them they are as wide as what they hold.
+    """
+    every = [heads, *rows] if heads else rows
+    widths = [width_cm * one / sum(shares) for one in shares] or column_widths(heads, rows, width_cm, numeric)
+    grid = _grid(made, every, numeric, widths, points)
+    if not heads:
+        return
+    from docx.oxml import OxmlElement
+    from docx.shared import RGBColor
+
+    first = grid.rows[0]
+    first._tr.get_or_add_trPr().append(OxmlElement("w:tblHeader"))
+    for cell in first.cells:
+        for run in cell.paragraphs[0].runs:
+            run.bold, run.font.color.rgb = True, RGBColor(*MUTED)
+
+
+def _grid(
+    made: Any,
+    rows: Sequence[Sequence[str]],
+    numeric: frozenset[int],
+    widths_cm: Sequence[float],
+    points: float,
+) -> Any:
+    from docx.enum.text import WD_ALIGN_PARAGRAPH
+    from docx.oxml import OxmlElement
+    from docx.shared import Cm, Pt
+
+    widths = [Cm(one) for one in widths_cm]
+    grid = made.add_table(rows=0, cols=len(widths))
+    grid.autofit = False
+    _hairlines(grid)
+    for column, width in zip(grid.columns, widths, strict=True):
+        column.width = width
+    for row in rows:
+        line = grid.add_row()
+        line._tr.get_or_add_trPr().append(OxmlElement("w:cantSplit"))
+        for column, (cell, text) in enumerate(zip(line.cells, row, strict=True)):
+            cell.width = widths[column]
+            paragraph = cell.paragraphs[0]
+            paragraph.paragraph_format.space_after = Pt(0)
+            paragraph.add_run(text).font.size = Pt(points)
+            if _is_whole(column, text, numeric):
+                cell._tc.get_or_add_tcPr().append(OxmlElement("w:noWrap"))
+            if column in numeric:
+                paragraph.alignment = WD_ALIGN_PARAGRAPH.RIGHT
+    made.add_paragraph().paragraph_format.space_after = Pt(0)
+    return grid
+
+
+def column_widths(
+    heads: Sequence[str],
+    rows: Sequence[Sequence[str]],
+    width_cm: float,
+    numeric: frozenset[int] = frozenset(),
+) -> list[float]:
+    """Widths in cm that add up to that of the line, by the longest text of each column; heads may wrap."""
+    letters = []
+    for place, column in enumerate(zip(heads, *rows, strict=True) if heads else zip(*rows, strict=True)):
+        cells = column[1:] if heads else column
+        longest = max(map(len, cells), default=0)
+        whole = [text for text in cells if _is_whole(place, text, numeric)]
+        word = max((len(word) for text in column for word in text.split()), default=0)
+        letters.append(_BESIDE + max(_FEWEST, word, min(longest, _MOST), *map(len, whole)))
+    return [width_cm * one / sum(letters) for one in letters]
+
+
+def _is_whole(column: int, text: str, numeric: frozenset[int]) -> bool:
+    """Whether a cell stays on one line: a number with what belongs to it."""
+    return column in numeric and len(text) <= _WHOLE and text[:1].isdigit()
+
+
+def _hairlines(grid: Any) -> None:
+    from docx.oxml import OxmlElement
+    from docx.oxml.ns import qn
+
+    borders = OxmlElement("w:tblBorders")
+    for side in ("top", "bottom", "insideH"):
+        line = OxmlElement(f"w:{side}")
+        for name, value in (("val", "single"), ("sz", "4"), ("space", "0"), ("color", _RULE)):
+            line.set(qn(f"w:{name}"), value)
+        borders.append(line)
+    grid._tbl.tblPr.append(borders)

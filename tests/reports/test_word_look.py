@@ -1,0 +1,87 @@
+"""How a Word file looks: nothing is painted behind text, columns fit what they hold."""
+
+from __future__ import annotations
+
+import io
+from dataclasses import replace
+from datetime import date
+
+import docx
+import pytest
+
+from registry.reports.document import Document, Facts, Section, Table
+from registry.reports.word import word
+from registry.reports.word_look import column_widths
+
+TABLE = Table("Rates", ("Measure", "x / n"), (("Cancer at biopsy", "184 / 468"),), frozenset({1}))
+REPORT = Document(
+    title="Report",
+    subtitle="",
+    day=date(2026, 7, 2),
+    sections=(Section("First", (TABLE, Facts((("Chair", "radiologist"),)))),),
+    cautions=(),
+    provenance=(),
+)
+
+
+@pytest.fixture(scope="module")
+def made():
+    return docx.Document(io.BytesIO(word(REPORT)))
+
+
+def test_no_table_is_painted(made):
+    """Ink on a dark head cannot be read: neither the cells nor the style of a table may shade."""
+    for one in made.tables:
+        assert "w:shd" not in one._tbl.xml
+        assert "w:shd" not in one.style.element.xml
+
+
+def test_text_and_headings_have_one_typeface_of_their_own(made):
+    """A typeface of the library's theme would go before the one that is named."""
+    for name in ("Normal", "Title", "Heading 1", "Heading 2"):
+        style = made.styles[name]
+        assert style.font.name == "Georgia"
+        assert str(style.font.color.rgb) == "22303C"
+        assert "Theme=" not in style.element.rPr.rFonts.xml.partition("rFonts")[2].split("/>")[0]
+
+
+def test_a_figure_stays_on_one_line(made):
+    cell = made.tables[0].rows[1].cells[1]
+
+    assert cell.text == "184 / 468"
+    assert "w:noWrap" in cell._tc.xml
+    assert "w:noWrap" not in made.tables[0].rows[1].cells[0]._tc.xml
+
+
+def test_a_row_does_not_part_over_two_pages(made):
+    assert all("w:cantSplit" in row._tr.xml for one in made.tables for row in one.rows)
+
+
+@pytest.mark.parametrize(
+    ("heads", "rows"), [(["Measure", "n"], [["a" * 80, "1"]]), ([], [["a", "b", "c"]]), ([], [["", ""]])]
+)
+def test_columns_fill_the_line(heads, rows):
+    assert sum(column_widths(heads, rows, 17.0)) == pytest.approx(17.0)
+
+
+def test_a_column_holds_its_longest_word():
+    """At 8.5 points a letter takes about 1.6 mm: 17 cm hold some hundred of them."""
+    narrow, wide = column_widths(["Procedures", "Reason"], [["1", "not sampled on the day " * 4]], 17.0)
+
+    assert narrow / 0.16 > len("Procedures")
+    assert wide > narrow
+
+
+def test_a_long_head_over_short_cells_wraps():
+    """Nine kinds of device over counts leave the first column room for its words."""
+    heads = ["Reason", *["Vacuum-assisted biopsy of it"] * 4]
+    first, *others = column_widths(heads, [["Asked for by the pathologist", "1", "2", "3", "4"]], 17.0)
+
+    assert first > max(others)
+
+
+def test_the_same_look_in_a_compact_document():
+    compact = docx.Document(io.BytesIO(word(replace(REPORT, compact=True))))
+
+    assert compact.styles["Normal"].font.size.pt == 9
+    assert compact.tables[0].rows[0].cells[0].paragraphs[0].runs[0].bold
