@@ -22,6 +22,7 @@ from registry.engine import KEY, copy_apart, look_into
 from registry.errors import FileProblem, IntegrityProblem, UsageProblem
 from registry.people import Action, require
 from registry.store import DATABASE
+from registry.whole_file import write_whole
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -88,9 +89,8 @@ def backup(registry: Registry, place: Path, *, author: str) -> Backup:
     try:
         target.mkdir(parents=True)
         manifest = _copy(registry, target, now)
-        (target / MANIFEST).write_text(
-            json.dumps(manifest, indent=2, sort_keys=True) + "\n", encoding="utf-8"
-        )
+        # Last, and whole: a folder with a manifest is a backup.
+        write_whole(target / MANIFEST, json.dumps(manifest, indent=2, sort_keys=True) + "\n")
         made = check(target)
         _opens(made)
     except OSError as problem:

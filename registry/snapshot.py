@@ -16,6 +16,7 @@ from registry.engine import copy_apart
 from registry.errors import NotSaved
 from registry.people import Action, require
 from registry.store import DATABASE, SNAPSHOT
+from registry.whole_file import write_whole
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -77,7 +78,7 @@ def publish(registry: Registry) -> Snapshot | None:
         made = Snapshot(registry.clock().astimezone(UTC), int(revision))
         fresh.replace(target)
         note = {"made_at": made.made_at.isoformat(), "revision": made.revision}
-        (registry.folder / _NOTE).write_text(json.dumps(note) + "\n", encoding="utf-8")
+        write_whole(registry.folder / _NOTE, json.dumps(note) + "\n")
     except OSError as problem:
         fresh.unlink(missing_ok=True)
         raise NotSaved(

@@ -24,7 +24,7 @@ errors
 stats
 sqlfiles dictionary vocabulary provenance targets flagrules schedules
 targeting tracer | synthetic_data
-store engine audit backup doctor earlier_days facts feed frozen_cohorts holds identity keeper migrations owner people preparation received_files recover release_ledger signed_minutes site snapshot | imports
+store engine audit backup doctor earlier_days facts feed frozen_cohorts holds identity keeper migrations owner people preparation received_files recover release_ledger signed_minutes site snapshot whole_file | imports
 checks
 intake | measures results strata b_category sampling | worklists | record
 known verify trail | planning monitoring | cores | uptake | aim | units | quality | timeliness

@@ -3,9 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-import os
 import re
-from contextlib import suppress
 from typing import TYPE_CHECKING, Any
 
 from registry import __version__, audit, provenance, store
@@ -27,6 +25,7 @@ from registry.measures.definition import PROPORTION, QUANTITY, TABLE, TIME_TO_EV
 from registry.measures.strata import Question, in_order
 from registry.people import Action, require
 from registry.stats.quantiles import spread
+from registry.whole_file import write_whole
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -276,18 +275,9 @@ def write(
 
 
 def _save(path: Path, text: str) -> None:
-    beside = path.with_name(f".{path.name}.{os.getpid()}")
     try:
-        with os.fdopen(
-            os.open(beside, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "w", encoding="utf-8"
-        ) as file:
-            file.write(text)
-            file.flush()
-            os.fsync(file.fileno())
-        beside.replace(path)
+        write_whole(path, text)
     except OSError as problem:
-        with suppress(OSError):
-            beside.unlink()
         raise FileProblem(
             f"{path.name}: cannot be written: {problem.strerror}. Name another place."
         ) from None

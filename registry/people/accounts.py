@@ -23,6 +23,7 @@ from registry import audit
 from registry.errors import IntegrityProblem, Refused, UsageProblem
 from registry.people.acting import Actor, require
 from registry.people.roles import Action, Role
+from registry.whole_file import write_whole
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable
@@ -93,14 +94,7 @@ def read(folder: Path) -> dict[str, Account]:
 
 
 def _write(folder: Path, accounts: dict[str, Account]) -> None:
-    path = folder / FILE
-    fresh = path.with_suffix(".new")
-    descriptor = os.open(fresh, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600)
-    with os.fdopen(descriptor, "w", encoding="utf-8") as handle:
-        json.dump({"accounts": [asdict(one) for one in accounts.values()]}, handle, indent=1)
-        handle.flush()
-        os.fsync(handle.fileno())
-    fresh.replace(path)
+    write_whole(folder / FILE, json.dumps({"accounts": [asdict(one) for one in accounts.values()]}, indent=1))
 
 
 def _change(registry: Registry, change: Callable[[dict[str, Account]], tuple[str, dict[str, Any]]]) -> None:

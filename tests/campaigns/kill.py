@@ -1,6 +1,7 @@
 """Kill the owner at a random moment and look at what it leaves behind.
 
     python -m tests.campaigns.kill --trials 1000
+    python -m tests.campaigns.kill --trials 300 --only backup
 
 A child works on a registry folder and notes each thing it was told is done; it is killed
 with SIGKILL, and the folder is opened again. Lost: told done and not there. Half: a part
@@ -264,8 +265,10 @@ def trial(kind: str, template: Path, files: Path, scratch: Path, seed: int, tall
     shutil.rmtree(place)
 
 
-def run(trials: int, seed: int = 1, tell: Callable[[Tally], None] | None = None) -> Tally:
-    """A campaign of so many kills over all kinds of work; ``tell`` gets the tally after each."""
+def run(
+    trials: int, seed: int = 1, tell: Callable[[Tally], None] | None = None, only: str | None = None
+) -> Tally:
+    """A campaign of so many kills over all kinds of work, or one; ``tell`` gets the tally after each."""
     tally = Tally()
     with tempfile.TemporaryDirectory(prefix="kill-") as scratch_name:
         scratch = Path(scratch_name)
@@ -276,7 +279,7 @@ def run(trials: int, seed: int = 1, tell: Callable[[Tally], None] | None = None)
         first.start()
         first.join()
         number = 0
-        for kind, share in SHARES.items():
+        for kind, share in (SHARES if only is None else {only: 1.0}).items():
             for _ in range(max(1, round(share * trials))):
                 number += 1
                 trial(kind, template, files, scratch, seed * 100_000 + number, tally)
@@ -309,8 +312,9 @@ def main() -> None:
     )
     parser.add_argument("--trials", type=int, default=1000)
     parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--only", choices=list(SHARES))
     chosen = parser.parse_args()
-    tally = run(chosen.trials, chosen.seed, _tell_each_fifty)
+    tally = run(chosen.trials, chosen.seed, _tell_each_fifty, chosen.only)
     print(f"{datetime.now(UTC):%Y-%m-%d}")
     print("\n".join(tally.lines()))
     raise SystemExit(0 if tally.sound else 1)
