@@ -15,6 +15,7 @@ _HEADINGS = {"Title": 20, "Heading 1": 14, "Heading 2": 11.5, "Heading 3": 10.5}
 _FEWEST, _MOST = 4, 34
 #: What the space beside a cell takes, in letters.
 _BESIDE = 3
+_AFTER_BORDERS = ("shd", "tblLayout", "tblCellMar", "tblLook", "tblCaption", "tblDescription")
 #: Figures such as "464 / 499" are not broken up to so many letters.
 _WHOLE = 12
 
@@ -128,4 +129,10 @@ def _hairlines(grid: Any) -> None:
         for name, value in (("val", "single"), ("sz", "4"), ("space", "0"), ("color", _RULE)):
             line.set(qn(f"w:{name}"), value)
         borders.append(line)
-    grid._tbl.tblPr.append(borders)
+    properties = grid._tbl.tblPr
+    # The standard states an order (ECMA-376, part 1, 17.4.59), and word processors hold to it.
+    later = [one for one in properties if one.tag in {qn(f"w:{name}") for name in _AFTER_BORDERS}]
+    if later:
+        later[0].addprevious(borders)
+    else:
+        properties.append(borders)

@@ -53,6 +53,16 @@ def test_a_figure_stays_on_one_line(made):
     assert "w:noWrap" not in made.tables[0].rows[1].cells[0]._tc.xml
 
 
+def test_the_properties_of_a_table_stand_in_the_order_of_the_standard(made):
+    """ECMA-376, part 1: what is out of order makes a file that a word processor offers to repair."""
+    order = ["tblStyle", "tblW", "jc", "tblInd", "tblBorders", "tblLayout", "tblLook"]
+
+    for one in made.tables:
+        found = [element.tag.partition("}")[2] for element in one._tbl.tblPr]
+        assert "tblBorders" in found
+        assert found == sorted(found, key=order.index)
+
+
 def test_a_row_does_not_part_over_two_pages(made):
     assert all("w:cantSplit" in row._tr.xml for one in made.tables for row in one.rows)
 
