@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import pytest
 
 from tests.browser.server import ask_who, make_demo, serving
+from tests.browser.test_pages_in_browser import DONE
 from tests.browser.test_sign_in import come_in
 
 if TYPE_CHECKING:
@@ -47,6 +48,9 @@ def test_two_people_sign_and_an_amended_report_brings_the_decision_back(browser,
     rae.get_by_role("heading", name="Your determination").wait_for(timeout=PATIENCE)
     box = rae.get_by_role("combobox", name="Procedure under review")
     procedure = box.input_value() or rae.get_by_text("B0000").first.inner_text()
+    # A key does nothing before the page has drawn the button that it belongs to.
+    rae.get_by_role("button", name="Discordant").wait_for(timeout=PATIENCE)
+    rae.wait_for_function(DONE, timeout=PATIENCE)
     rae.keyboard.press("2")
     rae.get_by_role("heading", name="What the rules point out").wait_for(timeout=PATIENCE)
     choose(rae, "Pathologist (joint)", "pam")
