@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from itertools import combinations
 from typing import TYPE_CHECKING
 
 import pytest
 
 from registry.aggregate import collect
-from registry.aggregate.withholding import left_out
+from registry.aggregate.document import Cell
+from registry.aggregate.pieces import TableCell
+from registry.aggregate.withholding import MAIN, cell_for_anybody, left_out, piece_for_anybody
 from registry.measures import procedures
 from tests.aggregate.conftest import AS_OF, END, SITES, START, put
 from tests.measures.build import Drawn
@@ -139,3 +142,34 @@ def test_bins_that_are_withheld_leave_no_median_of_the_other_places(shared):
     assert with_values
     assert all(("bins" in one.withheld) == (one.bins is None) for one in quantities)
     assert all(one.bins != () for one in with_values)
+
+
+TABLE = TableCell(
+    93,
+    93,
+    {"m": (0, 6, 0, 0, 30), "b": (0, 0, 9, 0, 0), "n": (0, 40, 0, 0, 8)},
+    (0,) * 5,
+    {"no pathology report": 7, "repeat procedure": 20},
+    ((("B2 m",), 6),),
+)
+TOLD = frozenset({("table", "all", MAIN), ("table", "all", left_out("repeat procedure"))})
+
+
+def test_a_table_goes_without_groups_of_patients_and_with_the_reasons_that_are_told():
+    kept = piece_for_anybody(TABLE, "table", "all", TOLD)
+
+    assert kept == replace(TABLE, groups=None, excluded={"repeat procedure": 20})
+
+
+def test_a_table_whose_counts_are_not_told_does_not_go():
+    assert piece_for_anybody(TABLE, "table", "all", TOLD - {("table", "all", MAIN)}) is None
+
+
+@pytest.mark.parametrize(("patients", "kept"), [(4, None), (5, 5)])
+def test_few_patients_are_withheld_beside_a_table_and_beside_a_rate(patients, kept):
+    """Fewer than five are few (decision 0027)."""
+    table = piece_for_anybody(replace(TABLE, patients=patients), "table", "all", TOLD)
+    cell = cell_for_anybody(Cell(n=60, x=30, patients=patients), "table", "all", TOLD)
+
+    assert table.patients == cell.patients == kept
+    assert ("patients" in cell.withheld) == (kept is None)
