@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 _LOCK = "owner.lock"
 _NOTE = "owner.json"
 _PID = re.compile(r"PID (\d+)")
-ADVICE = "Stop it, use its intake page, or put the files into the folder's inbox/."
+ADVICE = "Stop it, do it on one of its pages, or put files that are to be imported into the folder's inbox/."
 
 
 def busy(folder: Path, waited: float, engine_message: str = "") -> RegistryBusy:

@@ -311,7 +311,10 @@ class _Fields:
         if given is None and optional:
             return None
         if isinstance(given, bool) or not isinstance(given, int) or not least <= given <= most:
-            raise self._problem(f"{key} is {shown(given)}, not a whole number from {least} to {most:,}")
+            or_null = ", nor null for none" if optional else ""
+            raise self._problem(
+                f"{key} is {shown(given)}, not a whole number from {least} to {most:,}{or_null}"
+            )
         return given
 
     def _day(self, key: str, *, optional: bool = False) -> date | None:

@@ -175,7 +175,8 @@ def table_one(
     by
         One of :func:`groupings`, or None for one column.
     columns
-        Fields in their order; None for ``USUAL``, less those that are empty in this cohort.
+        Fields in their order; None for ``USUAL``, less those that are empty in this cohort
+        and the one that makes the groups.
     minimum
         A group of fewer patients than this is counted and not described.
 
@@ -186,7 +187,7 @@ def table_one(
         split gives too many groups.
     """
     drawn.need(max(minimum, 1))
-    fields = _chosen(drawn.frame, columns)
+    fields = _chosen(drawn.frame, columns, by)
     frame, names = _grouped(drawn.frame, by)
     parts = {ALL: frame, **{name: frame.filter(pl.col("group") == name) for name in names}}
     groups = tuple(_group(name, part, by, minimum) for name, part in parts.items())
@@ -198,12 +199,12 @@ def table_one(
     return TableOne(by, drawn.cohort_file.unit, groups, pl.DataFrame(rows, schema=_SCHEMA), minimum)
 
 
-def _chosen(frame: pl.DataFrame, columns: Sequence[str] | None) -> list[FilterField]:
+def _chosen(frame: pl.DataFrame, columns: Sequence[str] | None, by: str | None) -> list[FilterField]:
     known = {name: one for name, one in filter_fields().items() if one.kind != DATE}
     for name in columns or ():
         if name not in known:
             raise UsageProblem(f"{name}: a table cannot describe it. Allowed: {', '.join(known)}.")
-    usual = [name for name in USUAL if frame[name].null_count() < frame.height]
+    usual = [name for name in USUAL if name != by and frame[name].null_count() < frame.height]
     return [known[name] for name in dict.fromkeys(columns or usual)]
 
 

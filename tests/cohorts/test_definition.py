@@ -132,7 +132,7 @@ def test_whatever_is_said_otherwise_has_another_hash(changed):
         ({"name": "My cohort"}, "name My cohort has other than"),
         ({"title": ""}, "title is no text of 1 to 200"),
         ({"title": "two\nlines"}, "control characters"),
-        ({"minimum_follow_up_days": 0}, "minimum_follow_up_days is 0"),
+        ({"minimum_follow_up_days": 0}, "minimum_follow_up_days is 0, .* 36,525, nor null for none"),
         ({"steps": {}}, "steps is no list"),
         ({"steps": [STEP] * 21}, "at most 20 steps"),
         ({"steps": [{**STEP, "kind": "drop"}]}, "step 1: kind is drop. Allowed: include, exclude"),

@@ -169,6 +169,16 @@ def test_a_group_with_few_patients_is_counted_and_not_described(everything):
     assert most > least
 
 
+def test_what_makes_the_groups_is_described_only_when_asked(everything):
+    """Within a group it is always the same; without groups it is one of the usual columns."""
+
+    def described(made):
+        return set(made.frame["variable"].to_list())
+
+    assert described(table_one(everything)) - described(table_one(everything, by="guidance")) == {"guidance"}
+    assert described(table_one(everything, by="guidance", columns=["guidance"])) == {"guidance"}
+
+
 def test_few_recorded_values_are_counts_only(drawn):
     for number in range(12):
         drawn.procedure(f"P{number:02}", on=number, cores=number if number < 3 else None, guidance="mri")
