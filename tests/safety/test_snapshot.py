@@ -86,6 +86,24 @@ def test_a_copy_is_made_again_only_after_a_change(filled):
         assert copy.rows("SELECT cores FROM procedures") == [(5,)]
 
 
+def test_an_export_is_in_the_copy_after_five_minutes(filled, clock):
+    """It changes no figure, so the copy is not made at once; an hour later it must not be missing."""
+    with Registry.open(filled, write=True, clock=clock) as registry:
+        snapshot.publish(registry)
+        registry.record(audit.Entry("researcher", "export", "package", "P1", {"purpose": "audit"}))
+        clock.on(minutes=4, seconds=59)
+        early = snapshot.publish(registry)
+        clock.on(seconds=1)
+        due = snapshot.publish(registry)
+        again = snapshot.publish(registry)
+
+    assert early is None
+    assert again is None
+    with Registry.of_snapshot(filled) as copy:
+        assert copy.rows("SELECT actor FROM audit_event WHERE action = 'export'") == [("researcher",)]
+        assert copy.rows("SELECT max(seq) FROM audit_event") == [(due.trail,)]
+
+
 def test_the_copy_is_the_last_whole_one_when_there_is_no_space(filled, monkeypatch):
     from registry.errors import NotSaved
 
