@@ -12,7 +12,7 @@ from dashboards.components import words
 from dashboards.components.chart import chart
 from dashboards.components.completeness_plot import completeness_plot
 from dashboards.components.markup import element, show
-from dashboards.components.tables import capital, download, table
+from dashboards.components.tables import capital, download, table, two_lines
 from registry.quality import by_month, files
 
 if TYPE_CHECKING:
@@ -44,9 +44,9 @@ def filled_fields() -> None:
     minimum = session.minimum_n()
     table(
         f"Fields filled where they are expected, {site or 'all sites'}",
-        ["Field", "Filled", "Figure and interval", "Last 12 months", "12 months before", "Change in points"],
+        ["Field", "Filled", "Last 12 months", "12 months before", "Change in points"],
         [_row(one) for one in found],
-        frozenset({1, 3, 4}),
+        frozenset({1, 2, 3}),
     )
     text = (
         "95 % Wilson intervals; change with Newcombe's interval, whole months up to the as-of date. A change whose interval "
@@ -64,8 +64,7 @@ def filled_fields() -> None:
 def _row(one: FieldFilled) -> list[object]:
     return [
         capital(one.words),
-        _counts(one.x, one.n),
-        _figure(one),
+        two_lines(_counts(one.x, one.n), _figure(one)),
         _counts(*one.recent),
         _counts(*one.before),
         _change(one),
@@ -86,7 +85,9 @@ def _change(one: FieldFilled) -> str:
     if one.difference is None or one.difference_lower is None or one.difference_upper is None:
         return ""
     low, high = 100 * one.difference_lower, 100 * one.difference_upper
-    return f"{100 * one.difference:+.1f} ({low:+.1f} to {high:+.1f})".replace(" ", "\u00a0")
+    return f"{100 * one.difference:+.1f} ({low:+.1f} to {high:+.1f})".replace(" ", "\u00a0").replace(
+        "-", "\u2212"
+    )
 
 
 def _sites(sites: list[str]) -> None:
@@ -95,7 +96,7 @@ def _sites(sites: list[str]) -> None:
     rows = []
     for place, one in enumerate(by_site[sites[0]]):
         cells = [by_site[site][place] for site in sites]
-        rows.append([capital(one.words), *(f"{_counts(c.x, c.n)}; {_figure(c)}".strip("; ") for c in cells)])
+        rows.append([capital(one.words), *(two_lines(_counts(c.x, c.n), _figure(c)) for c in cells)])
     table(
         "Filled of expected by site, in the order of their codes, with Wilson intervals",
         ["Field", *sites],

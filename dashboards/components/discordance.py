@@ -11,10 +11,10 @@ from dashboards import session, visitor
 from dashboards.answers import quality
 from dashboards.components import words
 from dashboards.components.groups import grouped
-from dashboards.components.markup import Markup, element, show
+from dashboards.components.markup import element, show
 from dashboards.components.procedure_list import record_link
 from dashboards.components.quality import service_strip
-from dashboards.components.tables import cell, download, table
+from dashboards.components.tables import cell, download, table, two_lines
 from registry.people import Action
 from registry.quality import files
 from registry.vocabulary import label
@@ -68,9 +68,9 @@ def _row(one: Denominator, minimum: int) -> list[object]:
         between = words.span(bounds.lower, bounds.upper)
     return [
         one.about,
-        _two(figure, shown.counts if one.result.denominator else ""),
-        _two(_coverage(one, minimum), f"{words.count(one.decided)} of {words.count(one.due)}"),
-        _two(
+        two_lines(figure, shown.counts if one.result.denominator else ""),
+        two_lines(_coverage(one, minimum), f"{words.count(one.decided)} of {words.count(one.due)}"),
+        two_lines(
             words.count(bounds.unknown if bounds else 0),
             f"{words.count(one.not_reviewed)} not reviewed, {words.count(one.indeterminate)} indeterminate",
         ),
@@ -120,15 +120,10 @@ def _listed(row: dict[str, object]) -> list[object]:
         in_time = "within 60 days" if row["tissue_within_60_days"] == "yes" else "not within 60 days"
         step = f"tissue {tissue}, day {row['days_to_tissue']}, {in_time}"
     return [
-        _two(record_link(str(row["procedure_id"])), str(row["site"])),
-        _two(str(row["started_on"]), f"discordant {row['discordant_on']}"),
-        _two(cell("diagnosis", row["diagnosis"]), f"category {row['assessment']}"),
+        two_lines(record_link(str(row["procedure_id"])), str(row["site"])),
+        two_lines(str(row["started_on"]), f"discordant {row['discordant_on']}"),
+        two_lines(cell("diagnosis", row["diagnosis"]), f"category {row['assessment']}"),
         label("reviews", "reason", str(reason)) if reason else "",
-        _two(str(row["ended"]), step),
+        two_lines(str(row["ended"]), step),
         cell("diagnosis", row["later_diagnosis"]),
     ]
-
-
-def _two(first: str | Markup, second: str) -> Markup:
-    """Two lines in one cell, the second in small print."""
-    return element("span", first, element("small", second))

@@ -82,7 +82,7 @@ def _row(row: dict[str, Any], name: str, ends: tuple[float, float] | None) -> Ma
     def between(low: str, high: str) -> str:
         if row[low] is None or row[high] is None:
             return "no interval"
-        return f"{words.number(row[low], row['unit'])}–{words.number(row[high], row['unit'])}"
+        return words.between(row[low], row[high], row["unit"])
 
     cells = [
         _pair(words.count(row["n"]), missing),

@@ -94,6 +94,12 @@ def capital(text: str) -> str:
     return text[:1].upper() + text[1:]
 
 
+def two_lines(first: object, second: str) -> Markup:
+    """Two lines in one cell, the second in small print; one where there is no second."""
+    text = first if isinstance(first, Markup) else str(first)
+    return element("span", text, element("small", second) if second else None)
+
+
 def _cell(column: int, value: object, kind: str | None) -> Markup:
     text = value if isinstance(value, Markup) else "" if value is None else str(value)
     seen = _TAG.sub("", text.partition("<small")[0])

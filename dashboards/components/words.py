@@ -107,12 +107,16 @@ def figure(row: Row, minimum: int) -> Figure:
 
 
 def number(value: float, unit: str = "") -> str:
-    """A measured value with about three figures; whole days without decimals."""
-    if unit == "d" and value == round(value):
-        return f"{value:.0f}"
-    if abs(value) >= 100:
-        return f"{value:.0f}"
-    return f"{value:.1f}" if abs(value) >= 1 or value == 0 else f"{value:.2f}"
+    """A measured value with about three figures and a true minus; whole days without decimals."""
+    whole = abs(value) >= 100 or (unit == "d" and value == round(value))
+    decimals = 0 if whole else 1 if abs(value) >= 1 or value == 0 else 2
+    return f"{value:z.{decimals}f}".replace("-", "\u2212")
+
+
+def between(low: float, high: float, unit: str = "") -> str:
+    """Two measured values as a range; a dash would be lost beside a minus."""
+    dash = " to " if low < 0 else "\u2013"
+    return f"{number(low, unit)}{dash}{number(high, unit)}"
 
 
 def quantity(row: Row) -> str:

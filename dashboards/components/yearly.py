@@ -12,7 +12,7 @@ from dashboards.answers import quality
 from dashboards.components import words
 from dashboards.components.markup import element, show
 from dashboards.components.procedure_list import record_link
-from dashboards.components.tables import SHOWN_ROWS, cell, download, table
+from dashboards.components.tables import SHOWN_ROWS, cell, download, table, two_lines
 from registry.people import Action
 from registry.vocabulary import label
 
@@ -133,11 +133,9 @@ def _list(found: Yearly, until: date, by: str) -> None:
         [
             "Procedure",
             "Day",
-            "Site",
             "Device",
             "Result",
-            "Repeat, reason",
-            "Repeated by",
+            "Repeat",
             "Found then",
             "Treated for",
         ],
@@ -153,16 +151,18 @@ def _listed(row: dict[str, object]) -> list[object]:
     kinds = row["treated_complications"] or []
     assert isinstance(kinds, list)
     return [
-        record_link(str(row["procedure_id"])),
+        two_lines(record_link(str(row["procedure_id"])), str(row["site"])),
         row["started_on"],
-        row["site"],
         _label("procedures", "device", row["device"]),
         cell("diagnosis", row["diagnosis"]),
-        _label("procedures", "repeat_reason", row["repeat_reason"]),
-        _REPEATED.get(str(row["repeated_by"]), _label("procedures", "device", row["repeated_by"])),
+        two_lines(_label("procedures", "repeat_reason", row["repeat_reason"]), _repeated(row["repeated_by"])),
         cell("diagnosis", row["later_diagnosis"]),
         "; ".join(label("complications", "kind", str(one)) for one in kinds),
     ]
+
+
+def _repeated(by: object) -> str:
+    return _REPEATED.get(str(by), _label("procedures", "device", by))
 
 
 _REPEATED = {"excision": "Excision", "not done": "Advised, not done", "needle not recorded": "Not recorded"}

@@ -174,6 +174,9 @@ def test_nothing_is_wider_than_the_page(look, title, width):
         "Specimen uptake",
         "Timeliness",
         "Overview",
+        "Yearly table",
+        "Completeness",
+        "Trail",
     ],
 )
 def test_the_tables_that_are_read_across_are_seen_whole(look, title):

@@ -280,7 +280,8 @@ def test_completeness_can_be_narrowed_to_a_site(served: Registry, open_page: Cal
     one = quality.by_field(counted, as_of=latest_day(served), site="SITE-B")[0]
     first = rows_of(page, "Fields filled where they are expected, SITE-B")[1]
 
-    assert first[:2] == ["Targeting record", f"{one.x} of {one.n}"]
+    assert first[0] == "Targeting record"
+    assert first[1].startswith(f"{one.x} of {one.n}")
 
 
 def test_every_expected_field_is_on_the_page(served: Registry, demo_page: Callable[[str], AppTest]):
