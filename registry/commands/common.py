@@ -98,11 +98,21 @@ def shown(value: Any) -> str:
     """A value in a table."""
     if value is None:
         return ""
+    if isinstance(value, bool):
+        return "yes" if value else "no"
     if isinstance(value, float):
         return f"{value:.4g}" if abs(value) < 1e6 else f"{value:.0f}"
     if isinstance(value, dict):
         return ", ".join(f"{key}: {part}" for key, part in value.items())
     return str(value)
+
+
+#: A word of a heading that is no longer than this is not broken.
+_WHOLE_WORD = 16
+
+
+def _is_number(value: Any) -> bool:
+    return value is None or (isinstance(value, int | float) and not isinstance(value, bool))
 
 
 def print_rows(
@@ -148,11 +158,15 @@ def print_rows(
     from rich.console import Console
     from rich.table import Table
 
-    numeric = {name for name in names if all(isinstance(row.get(name), int | float | None) for row in rows)}
+    numeric = {name for name in names if all(_is_number(row.get(name)) for row in rows)}
     table = Table(box=box.SIMPLE_HEAD, pad_edge=False)
     for name in names:
+        head = name.replace("_", " ")
         table.add_column(
-            name.replace("_", " "), justify="right" if name in numeric else "left", overflow="fold"
+            head,
+            justify="right" if name in numeric else "left",
+            overflow="fold",
+            min_width=min(max(map(len, head.split()), default=0), _WHOLE_WORD),
         )
     for row in rows:
         table.add_row(*(shown(row.get(name)) for name in names))

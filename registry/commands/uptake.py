@@ -123,12 +123,22 @@ def constancy(
             tests = chain.leak_tests(registry, on=moment)
             rows, said = [asdict(one) for one in tests], words.leak_tests(tests)
         stated = words.tolerances(registry)
-    columns = _PARTS[part] if format_ is Format.TABLE else None
-    print_rows(rows, format_, columns, width=narrow.WIDTH)
-    if format_ is Format.TABLE:
-        for sentence in (*said, stated):
-            narrow.paragraph(sentence)
-        say(f"As of {moment}.")
+    if format_ is not Format.TABLE:
+        print_rows(rows, format_)
+        return
+    print_rows([_in_a_table(one) for one in rows], format_, _PARTS[part], width=narrow.WIDTH)
+    for sentence in (*said, stated):
+        narrow.paragraph(sentence)
+    say(f"As of {moment}.")
+
+
+def _in_a_table(row: dict[str, Any]) -> dict[str, Any]:
+    """Lengths and ratios with as many decimals in each line, so that they can be compared."""
+    decimals = {"ratio": 3, "expected": 0, "length_mm": 2}
+    return {
+        name: f"{value:.{decimals[name]}f}" if name in decimals and value is not None else value
+        for name, value in row.items()
+    }
 
 
 def _phantom(one: Any) -> dict[str, Any]:
