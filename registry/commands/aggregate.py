@@ -99,9 +99,8 @@ def merge(
     if format_ is Format.CSV:
         print_rows(_flat(made), format_)
         return
-    print_rows([_row(one) for one in made.rates], format_, width=narrow.WIDTH)
-    if made.lengths:
-        print_rows([_length(one) for one in made.lengths if one.n], format_, width=narrow.WIDTH)
+    _print_told([_row(one) for one in made.rates])
+    _print_told([_length(one) for one in made.lengths if one.n])
     for table in made.tables:
         say(f"B categories, {table.stratum}: {table.total} procedures.")
         print_rows([_ratio(one) for one in table.ratios], format_, width=narrow.WIDTH)
@@ -117,6 +116,17 @@ def merge(
     say(f"Sites {', '.join(made.sites)}; as of {made.as_of}.")
     for service, sha256 in made.sources:
         say(f"  {service}  SHA-256 {sha256}")
+
+
+def _print_told(rows: list[dict[str, Any]]) -> None:
+    """A table without the columns that tell nothing: a stratum where none is split, what is empty throughout."""
+    untold = {
+        name
+        for name in (rows[0] if rows else ())
+        if {row[name] for row in rows} <= {"", None, *(["all"] if name == "stratum" else [])}
+    }
+    if rows:
+        print_rows(rows, Format.TABLE, [name for name in rows[0] if name not in untold], width=narrow.WIDTH)
 
 
 def _row(one: Any) -> dict[str, Any]:
@@ -144,8 +154,8 @@ def _length(one: Any) -> dict[str, Any]:
         "stratum": one.stratum,
         "n": one.n,
         "mean": one.mean,
-        "standard deviation": one.sd,
-        "medians of the places": f"{one.lowest:.3g} to {one.highest:.3g}",
+        "SD": one.sd,
+        "place medians": f"{one.lowest:.3g} to {one.highest:.3g}",
         "median of all": "" if one.median_from is None else f"{one.median_from:.3g} to {one.median_to:.3g}",
         "unit": one.unit,
     }

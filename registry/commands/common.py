@@ -109,6 +109,14 @@ def shown(value: Any) -> str:
 
 #: A word of a heading that is no longer than this is not broken.
 _WHOLE_WORD = 16
+#: Nor is one of the first column.
+_WHOLE_NAME = 32
+#: Characters between two columns, and the same at both ends.
+_BETWEEN = 4
+
+
+def _longest_word(texts: list[str], most: int) -> int:
+    return min(max((len(word) for text in texts for word in text.split()), default=0), most)
 
 
 def _is_number(value: Any) -> bool:
@@ -160,17 +168,20 @@ def print_rows(
 
     numeric = {name for name in names if all(_is_number(row.get(name)) for row in rows)}
     table = Table(box=box.SIMPLE_HEAD, pad_edge=False)
-    for name in names:
-        head = name.replace("_", " ")
-        table.add_column(
-            head,
-            justify="right" if name in numeric else "left",
-            overflow="fold",
-            min_width=min(max(map(len, head.split()), default=0), _WHOLE_WORD),
-        )
-    for row in rows:
-        table.add_row(*(shown(row.get(name)) for name in names))
+    cells = [[shown(row.get(name)) for name in names] for row in rows]
     console = Console(highlight=False, markup=False)
     # In a pipe there is no width to fit to: cutting columns would lose figures.
     there = console.width if console.is_terminal else 220
-    Console(highlight=False, markup=False, width=min(there, width or there)).print(table)
+    room = min(there, width or there)
+    heads = [name.replace("_", " ") for name in names]
+    whole = [_longest_word([head], _WHOLE_WORD) for head in heads]
+    # What the line is about: the name of a measure, the key of a procedure.
+    whole[0] = max(whole[0], _longest_word([line[0] for line in cells], _WHOLE_NAME))
+    if sum(whole) + _BETWEEN * len(whole) > room:
+        whole = [0] * len(whole)  # broken words are read more easily than figures that are cut off
+    for name, head, least in zip(names, heads, whole, strict=True):
+        side = "right" if name in numeric else "left"
+        table.add_column(head, justify=side, overflow="fold", min_width=least)
+    for line in cells:
+        table.add_row(*line)
+    Console(highlight=False, markup=False, width=room).print(table)

@@ -16,6 +16,7 @@ from typer.testing import CliRunner, Result
 from registry import store
 from registry.cli import app
 from registry.commands import narrow
+from registry.commands.common import Format, print_rows
 from registry.errors import NotSaved, RegistryError, SiteProblem
 from registry.measures import load_measures
 from registry.store import Registry
@@ -179,3 +180,39 @@ def test_the_list_of_exports_keeps_to_100_columns_and_says_where_the_rest_stands
     assert lines[-1].endswith("--format json or csv.")
     (found,) = json.loads(run("exports", str(demo), "--format", "json").stdout)
     assert (found["purpose"], found["files"] > 0) == (purpose, True)
+
+
+# -- any table ---------------------------------------------------------------------
+
+
+def printed(rows: list[dict[str, object]], capsys: pytest.CaptureFixture[str]) -> list[str]:
+    print_rows(rows, Format.TABLE, width=60)
+    return capsys.readouterr().out.splitlines()
+
+
+def test_a_name_and_a_word_of_a_heading_stand_whole_where_a_text_wraps(capsys):
+    """60 columns hold neither text whole; what gives way is the note, not the name nor the heading."""
+    lines = printed(
+        [{"measure": "discordant_suspicious_benign", "Vacuum-assisted": 3, "note": "some words " * 9}], capsys
+    )
+
+    assert max(len(line) for line in lines) <= 60
+    assert any("Vacuum-assisted" in line for line in lines)
+    assert any("discordant_suspicious_benign" in line for line in lines)
+
+
+def test_where_names_and_headings_leave_no_room_no_figure_is_cut(capsys):
+    """Six headings of 14 letters and a name of 30 need more than 60 columns: words fold, figures stay."""
+    figures = [7000000 + place for place in range(6)]
+    row: dict[str, object] = {"measure": "later_cancer_after_not_sampled"}
+    row |= {f"column {letter * 14}": figure for letter, figure in zip("abcdef", figures, strict=True)}
+    lines = printed([row], capsys)
+
+    assert max(len(line) for line in lines) <= 60
+    assert sum(line.count("0") for line in lines) == sum(str(one).count("0") for one in figures)
+
+
+def test_a_mark_is_yes_or_no(capsys):
+    lines = printed([{"check": "one", "outside": True}, {"check": "two", "outside": False}], capsys)
+
+    assert [line.split() for line in lines if line.split()][2:] == [["one", "yes"], ["two", "no"]]
