@@ -61,7 +61,7 @@ def proportion(
         made.path,
         made.signals,
         float(made.limit),
-        f"{measure.title}: running sum, {words.plural(len(made.signals), 'signal')}",
+        f"{made.watched.title}: running sum, {words.plural(len(made.signals), 'signal')}",
         f"{measure.id} running sum.csv",
     )
     _sentences(said.cumulative(made))
@@ -111,7 +111,7 @@ def _by_period(made: Cumulative, per: str) -> None:
     outside = ", ".join(frame.filter("outside").get_column("period")) or "none"
     chart(
         run_chart(frame, made.accepted.rate, *columns),
-        title=f"{made.watched.measure.title}, by {per}",
+        title=f"{made.watched.title}, by {per}",
         description=(
             f"Share with the event in each {per} with its 95 % interval, and limits around the accepted rate of "
             f"{words.percent(made.accepted.rate)}. Outside the outer limits: {outside}."
@@ -146,7 +146,7 @@ def _adjusted(
         made.path,
         made.signals,
         made.limit,
-        f"{measure.title}: adjusted sum, {words.plural(len(made.signals), 'signal')}",
+        f"{made.watched.title}: adjusted sum, {words.plural(len(made.signals), 'signal')}",
         f"{measure.id} adjusted sum.csv",
     )
     _sentences(said.adjusted(made))

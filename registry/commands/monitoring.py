@@ -141,7 +141,7 @@ def monitor(
         return
     if rows:
         print_rows([_narrow(one) for one in rows], format_, width=narrow.WIDTH)
-    say(f"{made.watched.measure.title}.")
+    say(f"{made.watched.title}.")
     for sentence in (*said, *(signals or ["No signal."])):
         narrow.paragraph(sentence)
     say(f"As of {made.watched.as_of}; {made.watched.registry}.")

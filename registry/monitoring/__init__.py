@@ -18,7 +18,7 @@ from registry.monitoring.periods import (
     points,
     volumes,
 )
-from registry.monitoring.watched import Watched, watch
+from registry.monitoring.watched import Watched, watch, watched_title
 from registry.monitoring.weighted import Weighted, weighted
 
 __all__ = [
@@ -51,5 +51,6 @@ __all__ = [
     "points",
     "volumes",
     "watch",
+    "watched_title",
     "weighted",
 ]

@@ -22,6 +22,11 @@ if TYPE_CHECKING:
 DAYS_A_YEAR = 365.25
 
 
+def watched_title(measure: Measure, *, watches_rest: bool) -> str:
+    """What is watched of a measure: the event, or what falls short of it."""
+    return f"{measure.title}: what falls short" if watches_rest else measure.title
+
+
 @dataclass(frozen=True)
 class Watched:
     """Procedures in the denominator of a measure: those before the watch, and those watched.
@@ -48,6 +53,11 @@ class Watched:
         first, last = self.during.get_column("day")[0], self.during.get_column("day")[-1]
         days: float = (last - (self.watched_from or first)) / timedelta(days=1) + 1.0
         return self.during.height * DAYS_A_YEAR / days
+
+    @property
+    def title(self) -> str:
+        """What is watched, as :func:`watched_title` says it."""
+        return watched_title(self.measure, watches_rest=self.watches_rest)
 
     @property
     def stratum(self) -> str:

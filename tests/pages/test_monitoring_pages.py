@@ -50,6 +50,14 @@ def test_every_period_stands_with_exact_limits_and_how_many_were_looked_at(watch
     assert re.search(r"\d+ periods were looked at; outside the outer limits: ", text_of(watched))
 
 
+def test_where_more_is_better_the_drawing_says_that_it_shows_what_falls_short(served, open_page):
+    """Its axis holds a few per cent, where the measure of that name is more than nine tenths."""
+    page = text_of(open_page("monitoring", measure="sampling_confirmed"))
+
+    assert "Sampling of the target confirmed: what falls short, by quarter" in page
+    assert "Sampling of the target confirmed: what falls short: running sum" in page
+
+
 def test_the_limits_of_a_p_chart_can_be_chosen_and_are_said_to_be_rough(watched):
     """Of 0.5 % no quarter of the small demo expects five events."""
     assert "exact binomial limits around it" in text_of(watched)

@@ -9,7 +9,7 @@ from registry import monitoring
 from registry.disclosure.cells import HIDDEN
 from registry.errors import UsageProblem
 from registry.measures import evaluate, load_measures
-from registry.monitoring import ANSWERS
+from registry.monitoring import ANSWERS, watched_title
 from registry.monitoring import words as said
 from registry.monitoring.frames import path_frame, period_frame
 from registry.reports.document import Paragraph, Section, Table
@@ -89,7 +89,7 @@ def _measure(asked: Asked, name: str, quarters: list[tuple[str, Any, int, int]],
         asked.registry, [name], as_of=asked.as_of, end=asked.start - timedelta(days=1)
     )
     x, n = _events(before[0])
-    title = f"{measure.title}{': what falls short' if measure.direction == 'higher' else ''}"
+    title = watched_title(measure, watches_rest=measure.direction == "higher")
     hidden = asked.told.hides(QUARTERS, name)
     rows["watched_by_quarter"] += [
         {
