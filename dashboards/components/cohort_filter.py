@@ -10,6 +10,7 @@ import streamlit as st
 from dashboards.answers import cohorts as answers
 from dashboards.components.markup import element, show
 from dashboards.components.record_parts import field_name
+from dashboards.components.tables import capital
 from registry.cohorts import filter_fields, filter_words, operator_words
 from registry.cohorts.filters import parse
 from registry.errors import RegistryError
@@ -100,7 +101,7 @@ def _row(given: Json, key: str) -> Json:
         "Field",
         names,
         names.index(given["field"]) if given["field"] in fields else 0,
-        format_func=lambda one: field_name(one).capitalize(),
+        format_func=lambda one: capital(field_name(one)),
         key=f"{key} field",
     )
     field = fields[name]

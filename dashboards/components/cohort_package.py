@@ -11,7 +11,7 @@ from dashboards.answers import package as answers
 from dashboards.components.confirm import confirmed
 from dashboards.components.markup import element, joined, show
 from dashboards.components.record_parts import field_name
-from dashboards.components.tables import table
+from dashboards.components.tables import capital, table
 from registry.disclosure import report as reports
 from registry.disclosure.profiles import PROFILES
 from registry.errors import RegistryError
@@ -74,7 +74,7 @@ def _privacy(report: PrivacyReport) -> None:
             "What to leave out or coarsen first",
             ["Leave out or coarsen", "Records in small classes before", "After"],
             [
-                [field_name(one.column).capitalize(), f"{one.failing_before:,}", f"{one.failing:,}"]
+                [capital(field_name(one.column)), f"{one.failing_before:,}", f"{one.failing:,}"]
                 for one in counted.steps
             ],
             frozenset({1, 2}),
@@ -91,7 +91,7 @@ def _details(report: PrivacyReport) -> None:
     if not failing.is_empty():
         table(
             f"The smallest classes of fewer than {report.as_they_leave.threshold} patients",
-            [field_name(name).capitalize() for name in failing.columns],
+            [capital(field_name(name)) for name in failing.columns],
             [["not recorded" if cell is None else str(cell) for cell in row] for row in failing.iter_rows()],
             caption_seen=True,
         )

@@ -11,7 +11,7 @@ from dashboards import session
 from dashboards.answers import cohorts as answers
 from dashboards.components.markup import element, show
 from dashboards.components.record_parts import field_name
-from dashboards.components.tables import download, table
+from dashboards.components.tables import capital, download, table
 from registry.cohorts import flow_figure, groupings
 from registry.errors import RegistryError
 
@@ -62,7 +62,7 @@ def first_table(file: CohortFile) -> None:
     by = left.selectbox(
         "Groups",
         [None, *groupings()],
-        format_func=lambda one: field_name(one).capitalize() if one else "None",
+        format_func=lambda one: capital(field_name(one)) if one else "None",
         key="cohort groups",
     )
     means = right.toggle("Mean and SD", help="In place of median and quartiles.", key="cohort means")
@@ -100,4 +100,4 @@ def _shown(made: TableOne, *, means: bool) -> None:
 def _named(label: str) -> str:
     """A row's label with the field as it is called on screen."""
     name, parted, level = label.partition(": ")
-    return f"{field_name(name).capitalize()}{parted}{level}"
+    return f"{capital(field_name(name))}{parted}{level}"

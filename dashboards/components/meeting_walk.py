@@ -12,7 +12,7 @@ from dashboards.components.line import line
 from dashboards.components.markup import element, joined, show
 from dashboards.components.meeting_decision import decision_form
 from dashboards.components.procedure_list import RECORD_PAGE, record_link
-from dashboards.components.tables import cell, table
+from dashboards.components.tables import capital, cell, table
 from dashboards.session import PROCEDURE
 from registry.meetings.entries import earlier, facts
 from registry.people import Action
@@ -60,8 +60,7 @@ def _cell(name: str, value: object) -> str:
 
 def walk(agenda: pl.DataFrame, decided: Sequence[str], key: str) -> None:
     """One procedure of the list on one screen, with the way to the one before and the one after."""
-    waiting = agenda.get_column("procedure_id").to_list()
-    order = [*waiting, *(one for one in decided if one not in waiting)]
+    order = _order(agenda.get_column("procedure_id").to_list(), decided, key)
     if not order:
         return
     name = f"walked at {key}"
@@ -84,7 +83,7 @@ def walk(agenda: pl.DataFrame, decided: Sequence[str], key: str) -> None:
     procedure_id = st.session_state[name]
     found = records.record(procedure_id)
     row = next((one for one in agenda.iter_rows(named=True) if one["procedure_id"] == procedure_id), None)
-    show(element("p", row["reason"].capitalize() if row else "Decided at this meeting", class_="result"))
+    show(element("p", capital(row["reason"]) if row else "Decided at this meeting", class_="result"))
     line(found.line)
     said: list[tuple[str, str]] = [*facts(found), *(("Review", earlier(one)) for one in found.reviews)]
     show(_facts(said))
@@ -97,6 +96,18 @@ def walk(agenda: pl.DataFrame, decided: Sequence[str], key: str) -> None:
         icon=":material/arrow_forward:",
         query_params={PROCEDURE: procedure_id},
     )
+
+
+def _order(waiting: Sequence[str], decided: Sequence[str], key: str) -> list[str]:
+    """The list, in which what was decided here keeps its place, so that Next goes on from there."""
+    name = f"order at {key}"
+    order = list(waiting)
+    for place, one in enumerate(st.session_state.get(name, ())):
+        if one in decided and one not in order:
+            order.insert(place, one)
+    order += [one for one in decided if one not in order]
+    st.session_state[name] = order
+    return order
 
 
 def _go(name: str, order: Sequence[str], place: int) -> None:

@@ -12,6 +12,7 @@ from dashboards.components import room_state as state
 from dashboards.components.markup import element, show
 from dashboards.components.record_parts import field_name
 from dashboards.components.room_begin import finding_words
+from dashboards.components.tables import capital
 from registry.entry import times
 from registry.entry.room import ENDED, FIRST_SCAN, INJECTED, NEEDLE, SCANNED, STAMPS
 from registry.errors import RegistryError
@@ -213,7 +214,7 @@ def _placements(said: Said) -> None:
             words = labels("targeting", name)
             with one:
                 st.selectbox(
-                    field_name(name).capitalize(),
+                    capital(field_name(name)),
                     list(words),
                     index=None,
                     format_func=lambda code, words=words: words.get(code, code),
@@ -281,7 +282,7 @@ def _end(ready: dict[str, list[dict[str, str]]], waiting: bool, said: Said) -> N
             "the procedure can be saved without it."
         )
     for column in list(said):
-        say(f"{field_name(column).capitalize()}: {' '.join(said[column])}")
+        say(f"{capital(field_name(column))}: {' '.join(said[column])}")
     if not st.button("Save the procedure", type="primary", width="stretch", shortcut="Ctrl+Enter"):
         return
     if not status:

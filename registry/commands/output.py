@@ -141,7 +141,7 @@ def dashboard(
         )
     except OSError as problem:
         raise FileProblem(f"The page server cannot be started: {problem.strerror}.") from None
-    say(f"Serving http://{shown}:{port} (Ctrl-C ends it)")
+    say(f"Starting the pages at http://{shown}:{port} (Ctrl-C ends them)")
     for name in ("SIGTERM", "SIGHUP"):
         if hasattr(signal, name):
             signal.signal(getattr(signal, name), _end)

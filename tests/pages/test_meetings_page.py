@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import pytest
 
+from dashboards.components import meeting_walk
 from registry.people import Actor, Role, ask
 from tests.pages.test_pages import text_of
 from tests.pages.test_quality_pages import rows_of
@@ -50,6 +51,33 @@ def test_next_goes_to_the_second_of_the_list(served: Registry, open_page: Callab
     next(one for one in page.button if one.label == "Next").click().run()
     (walked,) = [one.value for one in page.main.selectbox if one.label == "Procedure"]
     assert walked in order[1]
+
+
+def test_what_is_decided_keeps_its_place_in_the_walk(monkeypatch):
+    """The second of four is decided and leaves the list: the next one is still the third."""
+    monkeypatch.setattr(meeting_walk.st, "session_state", {})
+    meeting_walk._order(["B1", "B2", "B3", "B4"], [], "M1")
+
+    assert meeting_walk._order(["B1", "B3", "B4"], ["B2"], "M1") == ["B1", "B2", "B3", "B4"]
+    # One that comes in most urgent stands first all the same; one decided elsewhere stands last.
+    assert meeting_walk._order(["B0", "B1", "B3", "B4"], ["B2", "B9"], "M1") == [
+        "B0",
+        "B2",
+        "B1",
+        "B3",
+        "B4",
+        "B9",
+    ]
+
+
+def test_a_reason_begins_with_a_capital_and_keeps_its_category(
+    served: Registry, open_page: Callable[..., AppTest]
+):
+    page = open_page("meetings")
+    (walked,) = [one for one in page.main.selectbox if one.label == "Procedure"]
+    walked.select("B9000014").run()
+
+    assert "Benign or insufficient result in category 4C" in text_of(page)
 
 
 @pytest.fixture
