@@ -9,8 +9,8 @@ from dashboards.components.markup import element, show
 show(
     element(
         "p",
-        "Findings, procedures, placements, specimens, reports, complications and follow-up, one row at a time. What intake would say of a "
-        "row stands beside its fields while you write. Drafts are kept without identifiers and free text.",
+        "Patients, findings, procedures, placements, specimens, reports, complications and follow-up, one row at a time. What intake "
+        "would say of a row stands beside its fields while you write. Drafts are kept without identifiers and free text.",
         class_="lead",
     )
 )

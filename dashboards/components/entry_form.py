@@ -30,6 +30,7 @@ TITLES = {
     "pathology": "Pathology report",
     "complications": "Complication",
     "followup": "Follow-up event",
+    "patients": "Patient",
 }
 _CHOSEN, _TABLE, _VERSION = "entry chosen", "entry table", "entry version"
 _CLASH, _SAVED = "entry clash", "entry saved"
@@ -90,9 +91,13 @@ def _open(table: str) -> None:
     )
 
     def look() -> None:
-        found = answers.opened(table, fields.cells(table))
+        typed = fields.cells(table)
+        found = answers.opened(table, typed)
         if found.version:
-            _begin(table, found.cells, found.version)
+            # An identifier that names the row is not read back: it stays as it was typed.
+            _begin(
+                table, {**{name: typed[name] for name in keys if name in typed}, **found.cells}, found.version
+            )
 
     def anew() -> None:
         _begin(table, {}, "")
@@ -199,6 +204,8 @@ def _save(table: str, now: Mapping[str, str]) -> None:
     except RegistryError as problem:
         st.error(str(problem))
     else:
-        st.session_state[_SAVED] = f"{TITLES[table]} {row_key(table, now)} is saved."
+        st.session_state[_SAVED] = " ".join(
+            [TITLES[table], *filter(None, [row_key(table, now)]), "is saved."]
+        )
         st.session_state.pop(_TABLE, None)
         st.rerun()

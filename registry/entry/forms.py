@@ -98,6 +98,7 @@ FORMS: Mapping[str, tuple[tuple[str, tuple[str, ...]], ...]] = MappingProxyType(
             ("Tissue or linkage", _names("diagnosis same_site excision_kind neoadjuvant adjudication")),
             ("Contact or closure", _names("contact_result closure_reason")),
         ),
+        "patients": (("Patient", _names("patient_id birth_date sex death_date research_use")),),
     }
 )
 FURTHER = "Further"

@@ -11,9 +11,11 @@ from registry.dictionary import IDENTIFYING, KEYS, tables
 from registry.entry.drafts import discard
 from registry.entry.forms import FORMS
 from registry.errors import UsageProblem
+from registry.holds import pseudonym_of
 from registry.imports import form
 from registry.intake import Options, accept, enter
 from registry.people import Action, require
+from registry.people.reads import note_read
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -68,20 +70,27 @@ def opened(registry: Registry, table: str, key: Mapping[str, str]) -> Opened:
     Refused
         The actor may not open records.
     """
-    require(Action.RECORD, registry, kind=table)
+    actor = require(Action.RECORD, registry, kind=table)
     if table not in FORMS:
         raise UsageProblem(f"{table}: there is no form for it. Known: {', '.join(FORMS)}.")
-    names = [name for name in KEYS[table] if (table, name) not in IDENTIFYING]
-    tests = " AND ".join(f"coalesce(CAST(r.{name} AS VARCHAR), '') = ?" for name in names)
-    rows = registry.frame(
-        f"SELECT r.* FROM main.{table} AS r WHERE {tests}", [key.get(name, "").strip() for name in names]
-    ).to_dicts()
+    stored = _stored_key(registry, table, key)
+    tests = " AND ".join(f"coalesce(CAST(r.{name} AS VARCHAR), '') = ?" for name in stored)
+    rows = registry.frame(f"SELECT r.* FROM main.{table} AS r WHERE {tests}", [*stored.values()]).to_dicts()
     if not rows:
         return Opened({}, "")
+    note_read(registry, actor, table, "|".join(stored.values()))
     row = rows[0]
     shown = [one.name for one in tables()[table].fields if (table, one.name) not in IDENTIFYING]
     cells = {name: text(row[name]) for name in shown if row[name] is not None}
     return Opened(cells, f"{row['recorded_at'].isoformat()} {row['batch_id']}")
+
+
+def _stored_key(registry: Registry, table: str, key: Mapping[str, str]) -> dict[str, str]:
+    """Column -> text by which the row of a key is found; a patient by the pseudonym."""
+    if table == "patients":
+        given = key.get("patient_id", "").strip()
+        return {"patient": pseudonym_of(registry, given) if given else ""}
+    return {name: key.get(name, "").strip() for name in KEYS[table] if (table, name) not in IDENTIFYING}
 
 
 def text(value: Any) -> str:
@@ -154,7 +163,7 @@ def save(
     with one_at_a_time:
         now = opened(registry, table, cells)
         if now.version != version:
-            raise Changed(_differences(cells, now.cells))
+            raise Changed(_differences(table, cells, now.cells))
         emptied = {name: ERASE for name in now.cells if not cells.get(name, "").strip()}
         enter(registry, table, {**cells, **emptied}, today=today, reason=reason.strip() or "entered")
     discard(registry, table, row_key(table, cells))
@@ -165,8 +174,8 @@ def row_key(table: str, cells: Mapping[str, str]) -> str:
     return "|".join(cells.get(name, "").strip() for name in KEYS[table] if (table, name) not in IDENTIFYING)
 
 
-def _differences(mine: Mapping[str, str], now: Mapping[str, str]) -> dict[str, tuple[str, str]]:
-    """Field -> (what the form says, what is stored), where they differ."""
-    names = dict.fromkeys([*now, *mine])
+def _differences(table: str, mine: Mapping[str, str], now: Mapping[str, str]) -> dict[str, tuple[str, str]]:
+    """Field -> (what the form says, what is stored), where they differ; identifiers are not read back."""
+    names = [name for name in dict.fromkeys([*now, *mine]) if (table, name) not in IDENTIFYING]
     both = {name: (mine.get(name, ""), now.get(name, "")) for name in names}
     return {name: pair for name, pair in both.items() if pair[0].strip() != pair[1]}

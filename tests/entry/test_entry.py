@@ -74,6 +74,38 @@ def test_every_form_opens_its_row(filled, table):
     assert opened(filled, table, row).version
 
 
+def test_a_patient_is_found_by_the_identifier_and_the_identifiers_are_not_read_back(filled):
+    sent = base()["patients"][0]
+    cells = opened(filled, "patients", {"patient_id": f" {sent['patient_id']} "}).cells
+
+    assert cells["sex"] == sent["sex"]
+    assert {"patient_id", "birth_date"}.isdisjoint(cells)
+    assert not {sent["patient_id"], sent["birth_date"]} & set(cells.values())
+
+
+def test_a_death_is_entered_for_a_patient_and_the_birth_date_stays(filled):
+    patient = {"patient_id": base()["patients"][0]["patient_id"]}
+    found = opened(filled, "patients", patient)
+    changed = {**patient, **found.cells, "death_date": "2026-05-01"}
+    save(filled, "patients", changed, version=found.version, reason="told by the family", today=TODAY)
+
+    assert filled.rows("SELECT death_date FROM patients") == [(date(2026, 5, 1),)]
+    assert [
+        row[0] for row in filled.identity.execute("SELECT birth_date FROM patient_identity").fetchall()
+    ] == [date.fromisoformat(base()["patients"][0]["birth_date"])]
+
+
+def test_what_a_person_opens_is_written_down_once(filled):
+    with acting(somebody("ines")):
+        for _ in range(3):
+            opened(filled, "pathology", base()["pathology"][0])
+        opened(filled, "pathology", {"report_id": "R9"})
+
+    assert filled.rows(
+        "SELECT actor, object_kind FROM audit_event WHERE action = 'open the record of a procedure'"
+    ) == [("ines", "pathology")]
+
+
 def test_a_key_without_a_row_opens_nothing(filled):
     assert opened(filled, "procedures", {"procedure_id": "P9"}) == type(opened(filled, "procedures", P1))(
         {}, ""

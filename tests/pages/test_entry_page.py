@@ -42,6 +42,32 @@ def complication(page, **cells):
     return page
 
 
+def test_a_patient_who_is_new_and_then_her_finding_are_entered(page, served_empty):
+    page = named(page, "What is entered").select("patients").run()
+    page = named(page, "Patient id").set_value("PAT9").run()
+    page = named(page, "Birth date").set_value("1971-05-02").run()
+    page = named(page, "Sex").select("female").run()
+    page = press(page, "Save this row")
+    assert [one.value for one in page.success] == ["Patient is saved."]
+    assert served_empty.rows("SELECT count(*) FROM entry_draft") == [(0,)]
+
+    page = named(page, "What is entered").select("findings").run()
+    for label, text in {
+        "Finding id": "F9",
+        "Patient id": "PAT9",
+        "Found on": "2026-06-01",
+        "Laterality": "L",
+        "Modality": "pet_tracer",
+        "Finding type": "mass",
+        "Assessment": "4B",
+    }.items():
+        field = named(page, label)
+        page = (field.select(text) if hasattr(field, "options") else field.set_value(text)).run()
+    press(page, "Save this row")
+
+    assert served_empty.rows("SELECT count(*) FROM findings WHERE finding_id = 'F9'") == [(1,)]
+
+
 def test_what_is_wrong_is_said_while_it_is_written(page):
     page = complication(page, **{"Onset on": "2025-03-09"})
 
