@@ -71,8 +71,9 @@ def _begun() -> None:
 
 def _finding() -> str | None:
     found = {row["finding_id"]: row for row in answers.findings().to_dicts()}
-    if st.session_state.pop(_NEW, None):
-        st.success(f"Finding {st.session_state[_FINDING]} is saved.")
+    if new := st.session_state.pop(_NEW, None):
+        st.session_state[_FINDING] = new
+        st.success(f"Finding {new} is saved.")
     chosen = st.selectbox(
         "Finding to be sampled",
         list(found),

@@ -224,3 +224,6 @@ def test_a_new_finding_of_a_new_patient_is_made_before(room, served_empty):
     assert [one.value for one in page.error] == []
     assert served_empty.rows("SELECT assessment FROM findings WHERE finding_id = 'F9'") == [("4B",)]
     assert "PAT9" not in text_of(page)
+    # It is the one that is sampled next, without being looked for.
+    assert [one.value for one in page.success] == ["Finding F9 is saved."]
+    assert field(page, "Finding to be sampled").value == "F9"
