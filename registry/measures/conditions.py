@@ -20,6 +20,7 @@ from registry.measures.statement_trees import (
     is_null,
     nodes_of,
     replaced,
+    steps_of,
     table_of,
     text_of,
     tree_of,
@@ -77,7 +78,7 @@ class Parts:
         yield from filter(None, (self.numerator, self.missing))
 
 
-_known: dict[tuple[str, str, frozenset[str]], Parts | str] = {}
+_known: dict[tuple[Measure, frozenset[str]], Parts | str] = {}
 
 
 def parts_of(cursor: duckdb.DuckDBPyConnection, measure: Measure, columns: frozenset[str]) -> Parts | str:
@@ -90,7 +91,7 @@ def parts_of(cursor: duckdb.DuckDBPyConnection, measure: Measure, columns: froze
     columns
         Those of ``procedure_facts``.
     """
-    key = measure.id, measure.sql, columns
+    key = measure, columns
     if key not in _known:
         try:
             _known[key] = _taken_apart(cursor, measure, columns)
@@ -136,11 +137,9 @@ def _said(cursor: duckdb.DuckDBPyConnection, measure: Measure) -> dict[str, Tree
     first is put in, but for the reason, which stays a name.
     """
     select = tree_of(cursor, measure.body)
-    steps = select["cte_map"]["map"]
-    if len(steps) > 1:
-        raise OtherForm("it has more than two steps")
-    inner = steps[0]["value"]["query"]["node"] if steps else select
-    if inner["type"] != "SELECT_NODE" or (steps and inner["cte_map"]["map"]):
+    steps = steps_of(select)
+    inner = next(iter(steps.values()), select)
+    if len(steps) > 1 or inner["type"] != "SELECT_NODE" or (steps and steps_of(inner)):
         raise OtherForm("it has more than two steps")
     if table_of(inner) != "procedure_facts":
         raise OtherForm(_BESIDE)
@@ -148,7 +147,7 @@ def _said(cursor: duckdb.DuckDBPyConnection, measure: Measure) -> dict[str, Tree
         raise OtherForm("it passes over other procedures than those after the as-of date")
     said = expressions_of(inner)
     if steps:
-        if table_of(select) != steps[0]["key"] or select["where_clause"]:
+        if table_of(select) not in steps or select["where_clause"]:
             raise OtherForm("its second step does not hand on the rows of the first")
         first, second = said, expressions_of(select)
         said = {

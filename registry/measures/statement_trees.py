@@ -1,7 +1,8 @@
 """A statement as the engine reads it, and expressions worded again.
 
 The engine describes a statement as a tree and words a tree as a statement, so that no second
-reader of SQL is needed here.
+reader of SQL is needed here. The two versions of it that are supported differ in a few words
+of the tree; where both are read, the second is that of 2.x.
 """
 
 from __future__ import annotations
@@ -17,6 +18,9 @@ if TYPE_CHECKING:
 Tree: TypeAlias = dict[str, Any]
 #: What must be empty for the rows of a SELECT to be those of its table.
 _CHANGES_ROWS = ("modifiers", "group_expressions", "group_sets", "having", "sample", "qualify")
+
+
+_PLACES = ("query_location", "query_location_length")
 
 
 class OtherForm(Exception):
@@ -43,8 +47,14 @@ def tree_of(cursor: duckdb.DuckDBPyConnection, sql: str) -> Tree:
 
 def _without_places(tree: Any) -> Any:
     if isinstance(tree, dict):
-        return {key: _without_places(one) for key, one in tree.items() if key != "query_location"}
+        return {key: _without_places(one) for key, one in tree.items() if key not in _PLACES}
     return [_without_places(one) for one in tree] if isinstance(tree, list) else tree
+
+
+def steps_of(select: Tree) -> dict[str, Tree]:
+    """The SELECTs named before a SELECT, by name."""
+    steps = ((one["key"], one["value"]) for one in select["cte_map"]["map"])
+    return {name: step["query"]["node"] if "query" in step else step["query_node"] for name, step in steps}
 
 
 def table_of(select: Tree) -> str:
@@ -58,6 +68,8 @@ def table_of(select: Tree) -> str:
     source = select["from_table"]
     if source["type"] != "BASE_TABLE" or source["alias"] or source["schema_name"]:
         raise OtherForm("it reads a table beside the facts")
+    if source["sample"] or select["aggregate_handling"] != "STANDARD_HANDLING":
+        raise OtherForm("its rows are not those of its table")
     if any(select[one] for one in _CHANGES_ROWS):
         raise OtherForm("its rows are not those of its table")
     return str(source["table_name"])
@@ -83,16 +95,20 @@ def column_of(tree: Tree) -> str | None:
 
 def text_of(tree: Tree) -> str | None:
     """The text that an expression is, if it is one."""
-    if tree["class"] != "CONSTANT" or tree["value"]["type"]["id"] != "VARCHAR":
+    if tree["class"] != "CONSTANT":
         return None
-    return str(tree["value"]["value"])
+    if "value" in tree:
+        return str(tree["value"]["value"]) if tree["value"]["type"]["id"] == "VARCHAR" else None
+    return str(tree["literal"]["text"]) if tree["literal"]["kind"] == "STRING" else None
 
 
 def is_null(tree: Tree) -> bool:
     """Whether an expression is a NULL, of any type."""
     while tree["class"] == "CAST":
         tree = tree["child"]
-    return tree["class"] == "CONSTANT" and bool(tree["value"]["is_null"])
+    if tree["class"] != "CONSTANT":
+        return False
+    return bool(tree["value"]["is_null"]) if "value" in tree else tree["literal"]["kind"] == "NULL_LITERAL"
 
 
 def replaced(tree: Any, by: Callable[[str], Tree | None]) -> Any:
