@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from registry.measures import counting
 from registry.measures.b_category_patients import Groups, PatientCells, cells_of, groups_of_several
-from registry.measures.clusters import effect, interval_by_patient
+from registry.measures.clusters import interval_by_patient, widening
 from registry.measures.counting import Counts
 from registry.measures.definition import chosen
 from registry.measures.results import CategoryRatio, CategoryTable
@@ -180,7 +180,7 @@ def _ratios(
         if patients is not None and name != "false_positive":
             y, trials = own[name]
             clusters = (y.tolist(), trials.tolist(), patients.patients.tolist())
-            wider = effect(clusters, confidence).ratio
+            wider = widening(clusters, confidence)
             if interval == CLUSTERED:
                 lower, upper = interval_by_patient(clusters, confidence)
                 method = CLUSTERED
