@@ -28,7 +28,8 @@ if TYPE_CHECKING:
 
     Bytes = NDArray[np.uint8]
     Numbers = NDArray[np.float64]
-    Places = NDArray[np.int64]
+    Patients = NDArray[np.int64]
+    Places = NDArray[np.int32]
 
 #: Rows that are counted at a time: those of one row group of the engine.
 _ROWS = 122_880
@@ -80,13 +81,19 @@ class Scan:
         self._values: dict[int, list[tuple[Numbers, Places]]] = {
             place: [] for place, parts in enumerate(measures) if parts.measured
         }
-        self._several: list[tuple[Places, Places, Bytes]] = []
-        answer = cursor.execute(_statement(question, measures), question.parameters)
-        for rows in answer.to_arrow_reader(_ROWS):
-            self._add(rows, is_split=bool(question.by))
+        self._several: list[tuple[Patients, Places, Bytes]] = []
+        statement = _statement(question, measures)
+        try:
+            for rows in cursor.execute(statement, question.parameters).to_arrow_reader(_ROWS):
+                self._add(rows, is_split=bool(question.by))
+        except OSError:
+            # Where rows are handed out in parts the engine's errors lose their kind, and with it the
+            # sentence that the store has for it. Asked for the whole it tells the kind.
+            cursor.execute(statement, question.parameters).to_arrow_table()
+            raise
 
     def _add(self, rows: pa.RecordBatch, *, is_split: bool) -> None:
-        strata = self._places(rows["stratum"]) if is_split else np.zeros(rows.num_rows, dtype=np.int64)
+        strata = self._places(rows["stratum"]) if is_split else np.zeros(rows.num_rows, dtype=np.int32)
         alone = rows["alone"].to_numpy() * np.uint8(_ALONE)
         holds = {one: _bytes(rows[name]) for one, name in _names(self._measures).items()}
         kept_by = np.zeros((-(-len(self._measures) // 8), rows.num_rows), dtype=np.uint8)
@@ -101,7 +108,8 @@ class Scan:
             kept_by[place // 8] |= kept.view(np.uint8) << np.uint8(place % 8)
             if place in self._values:
                 values = rows[f"measured_{place}"].to_numpy(zero_copy_only=False)
-                self._values[place].append((values[kept], strata[kept]))
+                # Without a split their strata would be as many zeros.
+                self._values[place].append((values[kept], strata[kept] if is_split else strata[:0]))
         others = np.flatnonzero(alone == 0)
         self._several.append((rows["patient_no"].to_numpy()[others], strata[others], kept_by[:, others]))
 
@@ -111,7 +119,7 @@ class Scan:
         known = [self._strata.setdefault(name, len(self._strata)) for name in encoded.dictionary.to_pylist()]
         room = len(self._strata) - self._said.shape[1]
         self._said = np.pad(self._said, ((0, 0), (0, room), (0, 0)))
-        places: Places = np.array(known, dtype=np.int64)[encoded.indices.to_numpy()]
+        places: Places = np.array(known, dtype=np.int32)[encoded.indices.to_numpy()]
         return places
 
     def cells(self, place: int) -> Iterator[Cell]:
@@ -136,7 +144,7 @@ class Scan:
         if not self._several:
             return [{} for _ in self._measures]
         patients, strata, kept_by = (np.concatenate(one, axis=-1) for one in zip(*self._several, strict=True))
-        key = strata * (patients.max(initial=0) + 1) + patients
+        key = strata.astype(np.int64) * (patients.max(initial=0) + 1) + patients
         order = np.argsort(key)
         starts = np.flatnonzero(np.diff(key[order], prepend=-1))
         strata = strata[order][starts]

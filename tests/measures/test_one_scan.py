@@ -8,6 +8,7 @@ from datetime import datetime
 from random import Random
 from typing import TYPE_CHECKING, Any
 
+import duckdb
 import polars as pl
 import pytest
 
@@ -319,3 +320,19 @@ def test_what_is_null_does_not_hold_and_the_first_decides(dense: Drawn):
     (loop,) = by_loops(dense, measure, Question(AS_OF), facts_of(dense, AS_OF)).values()
     assert set(loop.excluded) == {"eight", "none at a", "residual", "seen"}
     assert set(loop.unknown) == {"u", "v"}
+
+
+def test_what_the_engine_raises_amid_the_rows_keeps_its_kind():
+    """By its kind the store knows whether the file is damaged or the memory too small."""
+    with duckdb.connect(":memory:") as connection:
+        connection.execute(
+            "CREATE TABLE procedure_facts AS SELECT number, number AS patient_no, 1 AS patient_procedures, "
+            "DATE '2020-01-01' AS started_on FROM range(400000) AS t(number)"
+        )
+        parts = conditions.Parts(
+            (("broken", "CASE WHEN number < 300000 THEN FALSE ELSE CAST(error('broken') AS BOOLEAN) END"),),
+            (),
+        )
+
+        with pytest.raises(duckdb.InvalidInputException, match="broken"):
+            one_scan.Scan(connection, Question(AS_OF), [parts])
