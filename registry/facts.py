@@ -65,18 +65,30 @@ _NAMED = """
     UNION
     SELECT p.root_id, p.patient FROM procedure_facts AS p WHERE {given}
 """
-# A death counts on any procedure of the patient, an event on any procedure of the chain.
-_REACHED = "SELECT procedure_id, patient FROM procedure_facts WHERE {chain} OR {patient}"
+# A death counts on any procedure of the patient, an event on any procedure of the chain. Asked
+# apart: a scan for one of two things compares every row with both. Some rows come twice.
+_REACHED = """
+    SELECT procedure_id, patient FROM procedure_facts WHERE {chain}
+    UNION ALL
+    SELECT procedure_id, patient FROM procedure_facts WHERE {patient}
+"""
+# One below another: side by side in one row they take the engine five times as long to plan.
 _LATEST = """
-    UPDATE facts_state SET latest_on = greatest(
-        (SELECT CAST(max(started_at) AS DATE) FROM main.procedures),
-        (SELECT max(reported_on) FROM main.pathology),
-        (SELECT max(reviewed_on) FROM main.reviews),
-        (SELECT max(happened_on) FROM main.followup),
-        (SELECT max(onset_on) FROM main.complications),
-        (SELECT max(death_date) FROM main.patients),
-        (SELECT CAST(greatest(max(scan_at), max(read_at)) AS DATE) FROM main.specimens)
-    )
+    UPDATE facts_state SET latest_on = (SELECT max(dated_on) FROM (
+        SELECT CAST(max(started_at) AS DATE) AS dated_on FROM main.procedures
+        UNION ALL
+        SELECT max(reported_on) FROM main.pathology
+        UNION ALL
+        SELECT max(reviewed_on) FROM main.reviews
+        UNION ALL
+        SELECT max(happened_on) FROM main.followup
+        UNION ALL
+        SELECT max(onset_on) FROM main.complications
+        UNION ALL
+        SELECT max(death_date) FROM main.patients
+        UNION ALL
+        SELECT CAST(greatest(max(scan_at), max(read_at)) AS DATE) FROM main.specimens
+    ) AS dated)
 """
 
 

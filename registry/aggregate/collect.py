@@ -81,9 +81,8 @@ def collect(
     lengths = [one for one in measures.values() if one.kind == QUANTITY]
     pieces = [one for one in measures.values() if one.kind in (TABLE, TIME_TO_EVENT)]
     with counting.classified(registry, question) as units:
-        counts = counting.count(units, [*rates, *lengths])
+        counts, values = counting.count_and_measure(units, [*rates, *lengths])
         patients = counting.per_patient(units, rates) if internal else {}
-        values = counting.measured(units, lengths)
         made = {one.id: _pieces(units, one) for one in pieces}
     sites = _sites(registry, question)
     told = frozenset() if internal else shown(registry, question)
@@ -92,8 +91,7 @@ def collect(
     for (name, stratum), one in sorted(counts.items(), key=lambda pair: (pair[0][0], in_order(pair[0][1]))):
         cell = _rate(one, patients.get((name, stratum), ([], [], [])) if internal else None)
         if measures[name].kind == QUANTITY:
-            place = next(i for i, length in enumerate(lengths) if length.id == name)
-            cell = _length(one, values.get((place, stratum), ()))
+            cell = _length(one, values.get((name, stratum), ()))
         kept_cell = cell if internal else cell_for_anybody(cell, name, stratum, told)
         if kept_cell is None:
             left_out[f"{name}, {stratum}"] = _WHY

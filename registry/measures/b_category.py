@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from typing import TYPE_CHECKING, Any
 
 from registry.measures import counting
-from registry.measures.b_category_patients import Groups, PatientCells, cells_of, groups_of_patients
-from registry.measures.clusters import effect, interval_by_patient
+from registry.measures.b_category_patients import Groups, PatientCells, cells_of, groups_of_several
+from registry.measures.clusters import interval_by_patient, widening
+from registry.measures.counting import Counts
 from registry.measures.definition import chosen
 from registry.measures.results import CategoryRatio, CategoryTable
-from registry.measures.strata import Question
+from registry.measures.strata import ALL, Question
 from registry.people import Action, require
 from registry.stats.estimators import CLUSTERED, ESTIMATORS
 
@@ -17,7 +19,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
     from datetime import date
 
-    from registry.measures.counting import Classified, Counts, Reader
+    from registry.measures.counting import Classified, Reader
     from registry.measures.definition import Measure
 
 _CATEGORIES = ("B1", "B2", "B3", "B4", "B5")
@@ -72,27 +74,40 @@ Row = tuple[str, str, bool, int]
 
 def table_counts(units: Classified, measure: Measure) -> list[tuple[str, list[Row], Groups, Counts]]:
     """What a table is made of, per stratum: its cells, its groups of patients, and what is left out."""
-    counts = counting.count(units, [measure])
-    said = "unit.b_category, unit.outcome, unit.is_resolved"
-    rows = units.rows(
+    said = f"unit.excluded_because, unit.b_category, unit.outcome, unit.is_resolved, {counting.ALONE}"
+    alike = units.rows(
         [
             units.select(
                 measure,
-                f"{units.stratum} AS stratum, {said}, count(*) AS units",
-                tail=f"WHERE {counting.KEPT} GROUP BY {units.stratum}, {said}",
+                f"{units.stratum} AS stratum, {said} AS alone, count(*) AS units",
+                tail=f"GROUP BY {units.stratum}, {said}",
             )
         ]
     )
-    patients = groups_of_patients(units, measure)
-    return [
-        (
-            stratum,
-            [tuple(cell) for name, *cell in rows if name == stratum],
-            patients.get(stratum, []),
-            counts[measure.id, stratum],
+    several = groups_of_several(units, measure)
+    strata = [ALL] if units.question.by is None else sorted({row[0] for row in alike})
+    made = []
+    for stratum in strata:
+        own = [tuple(row) for name, *row in alike if name == stratum]
+        left_out: Counter[str] = Counter()
+        cells: Counter[tuple[str, str, bool]] = Counter()
+        alone: Counter[str] = Counter()
+        for reason, category, outcome, is_resolved, is_alone, number in own:
+            if reason is not None:
+                left_out[reason] += number
+                continue
+            cells[category, outcome, is_resolved] += number
+            if is_alone:
+                alone[f"{category} {outcome}"] += number
+        groups = [([cell], number) for cell, number in alone.items()] + several.get(stratum, [])
+        counts = Counts(
+            denominator=cells.total(),
+            patients=sum(patients for _, patients in groups),
+            excluded={reason: left_out[reason] for reason in measure.reasons if left_out[reason]},
         )
-        for _, stratum in counts
-    ]
+        # In one order, so that sums over them have the same last digit each time.
+        made.append((stratum, [(*cell, number) for cell, number in cells.items()], sorted(groups), counts))
+    return made
 
 
 def table_of(
@@ -165,7 +180,7 @@ def _ratios(
         if patients is not None and name != "false_positive":
             y, trials = own[name]
             clusters = (y.tolist(), trials.tolist(), patients.patients.tolist())
-            wider = effect(clusters, confidence).ratio
+            wider = widening(clusters, confidence)
             if interval == CLUSTERED:
                 lower, upper = interval_by_patient(clusters, confidence)
                 method = CLUSTERED

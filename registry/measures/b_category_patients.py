@@ -40,27 +40,22 @@ Groups = list[tuple[list[str], int]]
 """(cells such as "B1 m" in order, number of patients whose procedures lie in them)."""
 
 
-def groups_of_patients(units: Classified, measure: Measure) -> dict[str, Groups]:
-    """Stratum -> groups of its patients; those whose procedures lie in the same cells are one group."""
+def groups_of_several(units: Classified, measure: Measure) -> dict[str, Groups]:
+    """Stratum -> groups of its patients who have several procedures, in this stratum or beyond.
+
+    Those whose kept procedures lie in the same cells are one group.
+    """
     place = "unit.b_category || ' ' || unit.outcome"
-    alone = units.select(
-        measure,
-        f"{units.stratum} AS stratum, [{place}] AS cells, count(*) AS patients",
-        tail=f"WHERE {counting.KEPT} GROUP BY {units.stratum}, {place}",
-        only="patient_procedures = 1",
-    )
     each = units.select(
         measure,
         f"{units.stratum} AS stratum, list_sort(list({place})) AS cells",
         tail=f"WHERE {counting.KEPT} GROUP BY {units.stratum}, {counting.PATIENT}",
         only="patient_procedures > 1",
     )
-    several = (
-        f"SELECT stratum, cells, count(*) AS patients FROM (\n{each}\n) AS patient GROUP BY stratum, cells"
-    )
     found: dict[str, Groups] = {}
-    # In one order, so that sums over them have the same last digit each time.
-    for stratum, cells, patients in sorted(units.rows([alone, several])):
+    for stratum, cells, patients in units.rows(
+        [f"SELECT stratum, cells, count(*) AS patients FROM (\n{each}\n) AS patient GROUP BY stratum, cells"]
+    ):
         found.setdefault(stratum, []).append((cells, patients))
     return found
 

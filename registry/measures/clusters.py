@@ -11,6 +11,8 @@ from registry.stats.clustering import ClusteredInterval, anova_icc, clustered_wi
 from registry.stats.proportions import wilson_interval
 
 if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
     from registry.measures.counting import Clusters
 
 WORTH_SAYING = 1.10
@@ -27,10 +29,18 @@ def interval_by_patient(clusters: Clusters, confidence: float) -> ClusteredInter
     confidence
         Two-sided.
     """
-    y, n, patients = clusters
-    return clustered_wilson_interval(
-        np.repeat(y, patients).astype(int), np.repeat(n, patients).astype(int), confidence
-    )
+    return clustered_wilson_interval(*_arrays(clusters), confidence)
+
+
+def widening(clusters: Clusters, confidence: float) -> float | None:
+    """How many times as wide the interval by patient is as the plain one, as in :func:`effect`.
+
+    None without procedures, and where one of the two intervals has no width.
+    """
+    events, trials = _arrays(clusters)
+    if not trials.sum():
+        return None
+    return _ratio(clustered_wilson_interval(events, trials, confidence), events, trials, confidence)
 
 
 def effect(clusters: Clusters, confidence: float) -> ClusteringEffect:
@@ -43,20 +53,29 @@ def effect(clusters: Clusters, confidence: float) -> ClusteringEffect:
     confidence
         Two-sided.
     """
-    y, n, patients = clusters
-    events, trials = np.repeat(y, patients).astype(int), np.repeat(n, patients).astype(int)
+    events, trials = _arrays(clusters)
     if not trials.sum():
         return ClusteringEffect(None, None, False, 0, 0)
     cluster = clustered_wilson_interval(events, trials, confidence)
-    low, high = wilson_interval(int(events.sum()), int(trials.sum()), confidence)
-    ratio = None
-    if cluster.lower is not None and cluster.upper is not None and high > low:
-        ratio = (cluster.upper - cluster.lower) / (high - low)
     return ClusteringEffect(
-        ratio,
+        _ratio(cluster, events, trials, confidence),
         cluster.deff,
         cluster.deff_from == "ratio estimator",
         int(trials.size),
         int(trials.sum()),
         anova_icc(events, trials).icc,
     )
+
+
+def _arrays(clusters: Clusters) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    y, n, patients = clusters
+    return np.repeat(y, patients).astype(int), np.repeat(n, patients).astype(int)
+
+
+def _ratio(
+    cluster: ClusteredInterval, events: NDArray[np.int64], trials: NDArray[np.int64], confidence: float
+) -> float | None:
+    low, high = wilson_interval(int(events.sum()), int(trials.sum()), confidence)
+    if cluster.lower is None or cluster.upper is None or high <= low:
+        return None
+    return float((cluster.upper - cluster.lower) / (high - low))

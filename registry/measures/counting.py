@@ -10,13 +10,16 @@ from typing import TYPE_CHECKING, Any, Protocol
 import numpy as np
 
 from registry import facts
+from registry.measures.conditions import Parts, parts_of
 from registry.measures.definition import PROPORTION, QUANTITY, SAMPLING
+from registry.measures.one_scan import Cell, Scan, fits
 from registry.measures.strata import ALL
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator, Sequence
+    from collections.abc import Iterable, Iterator, Mapping, Sequence
 
     import duckdb
+    import pyarrow as pa
 
     from registry.measures.definition import Measure
     from registry.measures.strata import Question
@@ -25,7 +28,7 @@ if TYPE_CHECKING:
 PATIENT = "unit.procedure_id.patient_no"
 KEPT = "unit.excluded_because IS NULL"
 #: Most patients have one procedure: counting them needs no memory of those already seen.
-_ALONE = "unit.procedure_id.patient_procedures = 1"
+ALONE = "unit.procedure_id.patient_procedures = 1"
 #: Left out for one of these, a value is not missing: none was to be expected.
 NEVER_MISSING = ("not sampled", "repeat procedure")
 
@@ -56,6 +59,12 @@ class Counts:
     unknown: dict[str, int] = field(default_factory=dict)
 
 
+Tallies = dict[tuple[str, str], Counts]
+"""Counts by (measure, stratum)."""
+Values = dict[tuple[str, str], np.ndarray]
+"""Values by (measure, stratum); no entry where none is kept."""
+
+
 class Classified:
     """Measures put to the facts as of the day of one question.
 
@@ -65,7 +74,7 @@ class Classified:
     """
 
     def __init__(self, cursor: duckdb.DuckDBPyConnection, question: Question) -> None:
-        self._cursor = cursor
+        self.cursor = cursor
         self.question = question
         #: Expression of the stratum in :meth:`select`; a constant where nothing is split.
         self.stratum = "unit.procedure_id.stratum" if question.by else f"'{ALL}'"
@@ -107,24 +116,32 @@ class Classified:
             f"ON facts.procedure_id = classified.procedure_id\n) AS unit {tail}"
         )
 
+    def parts(self, measure: Measure) -> Parts | str:
+        """The measure taken apart for a scan with others, or in words why it is not."""
+        told = parts_of(self.cursor, measure, self._columns)
+        return told if isinstance(told, str) or fits(told) else "it says more than a byte holds"
+
     def rows(self, parts: Iterable[str]) -> list[tuple[Any, ...]]:
         """Rows of one statement made of several SELECTs with the same columns."""
-        found: list[tuple[Any, ...]] = self._cursor.execute(
+        found: list[tuple[Any, ...]] = self.cursor.execute(
             "\nUNION ALL\n".join(parts), self.question.parameters
         ).fetchall()
         return found
 
+    def table(self, select: str) -> pa.Table:
+        """Rows of one SELECT, column by column."""
+        return self.cursor.execute(select, self.question.parameters).to_arrow_table()
+
     def columns(self, parts: Iterable[str]) -> Iterator[tuple[Any, ...]]:
         """Rows of one statement whose lists are arrays; what is missing is None."""
-        found = self._cursor.execute("\nUNION ALL\n".join(parts), self.question.parameters).fetchnumpy()
+        found = self.cursor.execute("\nUNION ALL\n".join(parts), self.question.parameters).fetchnumpy()
         return zip(*map(_plain, found.values()), strict=True)
 
-    def lists(self, parts: Iterable[str]) -> dict[tuple[int, str], np.ndarray]:
-        """Values by (place, stratum), from SELECTs with the columns place, stratum and a list."""
-        found = self._cursor.execute("\nUNION ALL\n".join(parts), self.question.parameters).fetchnumpy()
-        place, stratum, values = found.values()
+    def lists(self, parts: Iterable[str]) -> dict[tuple[str, str], np.ndarray]:
+        """Values by (measure, stratum), from SELECTs with the columns measure, stratum and a list."""
+        found = self.cursor.execute("\nUNION ALL\n".join(parts), self.question.parameters).fetchnumpy()
         return {
-            (int(number), str(name)): kept for number, name, kept in zip(place, stratum, values, strict=True)
+            (str(measure), str(stratum)): kept for measure, stratum, kept in zip(*found.values(), strict=True)
         }
 
 
@@ -142,26 +159,81 @@ def classified(registry: Reader, question: Question) -> Iterator[Classified]:
         yield Classified(cursor, question)
 
 
-def count(units: Classified, measures: Sequence[Measure]) -> dict[tuple[str, str], Counts]:
+def count(units: Classified, measures: Sequence[Measure]) -> Tallies:
     """Counts of measures of any kind, by (measure, stratum).
 
     A stratum in which a measure leaves everything out is there with denominator 0. One
     without procedures is not, except for the single stratum of a question that does not
     split.
     """
+    return count_and_measure(units, measures)[0]
+
+
+def count_and_measure(units: Classified, measures: Sequence[Measure]) -> tuple[Tallies, Values]:
+    """As :func:`count`, and the values of the kept procedures of quantities, by (measure, stratum).
+
+    Measures that can be taken apart are counted in one scan, the others each by itself; the
+    results are the same.
+    """
     if not measures:
-        return {}
-    found: dict[tuple[str, str], Counts] = {}
+        return {}, {}
+    parts = {one.id: units.parts(one) for one in measures}
+    apart = {name: told for name, told in parts.items() if not isinstance(told, str)}
+    others = [one for one in measures if isinstance(parts[one.id], str)]
+    found: Tallies = {}
     if units.question.by is None:
         found = {(one.id, ALL): Counts() for one in measures}
+    values: Values = {}
+    for counted, lists in (
+        _count_in_one_scan(units, apart),
+        _count_each(units, others),
+    ):
+        found |= counted
+        values |= lists
+    order = {one.id: {reason: place for place, reason in enumerate(one.reasons)} for one in measures}
+    for (measure_id, _), counts in found.items():
+        counts.excluded = dict(sorted(counts.excluded.items(), key=lambda pair: order[measure_id][pair[0]]))
+    return found, values
+
+
+def _count_in_one_scan(units: Classified, measures: Mapping[str, Parts]) -> tuple[Tallies, Values]:
+    found: Tallies = {}
+    values: Values = {}
+    if not measures:
+        return found, values
+    scan = Scan(units.cursor, units.question, [*measures.values()])
+    for place, (name, several) in enumerate(zip(measures, scan.patients_of_several(), strict=True)):
+        for cell in scan.cells(place):
+            if (name, cell.stratum) not in found:
+                found[name, cell.stratum] = Counts(patients=several[cell.stratum])
+            _add_cell(found[name, cell.stratum], cell)
+        values |= {(name, stratum): kept for stratum, kept in scan.values(place).items()}
+    return found, values
+
+
+def _add_cell(counts: Counts, cell: Cell) -> None:
+    _add(
+        counts,
+        0,
+        cell.reason,
+        cell.unknown,
+        cell.units,
+        cell.units * cell.in_numerator,
+        cell.units * cell.counts_as_missing,
+        cell.units * cell.alone,
+    )
+
+
+def _count_each(units: Classified, measures: Sequence[Measure]) -> tuple[Tallies, Values]:
+    found: Tallies = {}
+    if not measures:
+        return found, {}
     for place, stratum, several, *cells in units.columns(
         _tally(units, place, one) for place, one in enumerate(measures)
     ):
         _add(found.setdefault((measures[place].id, stratum), Counts()), several, *cells)
-    order = {one.id: {reason: place for place, reason in enumerate(one.reasons)} for one in measures}
-    for (measure_id, _), counts in found.items():
-        counts.excluded = dict(sorted(counts.excluded.items(), key=lambda pair: order[measure_id][pair[0]]))
-    return found
+    lengths = [one for one in measures if one.kind == QUANTITY]
+    return found, _measured(units, lengths) if lengths else {}
 
 
 def _tally(units: Classified, place: int, measure: Measure) -> str:
@@ -176,9 +248,9 @@ def _tally(units: Classified, place: int, measure: Measure) -> str:
     )
     return units.select(
         measure,
-        f"{place} AS place, {units.stratum} AS stratum, count(DISTINCT {PATIENT}) FILTER (WHERE {KEPT} AND NOT {_ALONE}) AS several, "
+        f"{place} AS place, {units.stratum} AS stratum, count(DISTINCT {PATIENT}) FILTER (WHERE {KEPT} AND NOT {ALONE}) AS several, "
         f"unit.excluded_because, {unknown} AS unknown, count(*) AS units, {events} AS events, {missing} AS missing, "
-        f"count(*) FILTER (WHERE {_ALONE}) AS patients",
+        f"count(*) FILTER (WHERE {ALONE}) AS patients",
         tail=f"GROUP BY {', '.join(keys)}",
     )
 
@@ -241,13 +313,12 @@ def per_patient(units: Classified, measures: Sequence[Measure]) -> dict[tuple[st
     return found
 
 
-def measured(units: Classified, measures: Sequence[Measure]) -> dict[tuple[int, str], np.ndarray]:
-    """Values of the kept procedures, by (place of the measure in the list, stratum)."""
+def _measured(units: Classified, measures: Sequence[Measure]) -> Values:
     return units.lists(
         units.select(
             one,
-            f"{place} AS place, {units.stratum} AS stratum, list(unit.measured) AS measured",
+            f"'{one.id}' AS measure, {units.stratum} AS stratum, list(unit.measured) AS measured",
             tail=f"WHERE {KEPT} GROUP BY {units.stratum}",
         )
-        for place, one in enumerate(measures)
+        for one in measures
     )

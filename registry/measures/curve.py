@@ -66,17 +66,19 @@ Row = tuple[int, int, int]
 def curve_counts(units: Classified, measure: Measure) -> list[tuple[str, dict[str, list[Row]], Counts]]:
     """What a curve is made of, per stratum: rows of each estimate, and what is left out."""
     counts = counting.count(units, [measure])
-    rows = units.rows(
-        units.select(
-            measure,
-            f"{units.stratum} AS stratum, '{name}' AS estimate, unit.{name}_days, unit.{name}_status, count(*) AS units",
-            tail=f"WHERE {counting.KEPT} GROUP BY {units.stratum}, unit.{name}_days, unit.{name}_status",
-        )
-        for name in ESTIMATES
+    said = [f"unit.{name}_{what}" for name in ESTIMATES for what in ("days", "status")]
+    select = units.select(
+        measure, f"{units.stratum} AS stratum, {', '.join(said)}", tail=f"WHERE {counting.KEPT}"
     )
+    # Both estimates from one answer: the engine would work out the days for each anew.
+    rows = units.table(select)
     found: dict[tuple[str, str], list[Row]] = {}
-    for stratum, name, days, status, number in rows:
-        found.setdefault((stratum, name), []).append((days, status, number))
+    for name in ESTIMATES:
+        alike = ["stratum", f"{name}_days", f"{name}_status"]
+        counted = rows.group_by(alike, use_threads=False).aggregate([([], "count_all")])
+        columns = (counted[one].to_pylist() for one in (*alike, "count_all"))
+        for stratum, days, status, number in zip(*columns, strict=True):
+            found.setdefault((stratum, name), []).append((days, status, number))
     return [
         (stratum, {name: sorted(found.get((stratum, name), [])) for name in ESTIMATES}, one)
         for (_, stratum), one in counts.items()

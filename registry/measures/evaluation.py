@@ -31,7 +31,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
     from datetime import date
 
-    from registry.measures.counting import Classified, Clusters, Counts, Reader
+    from registry.measures.counting import Classified, Clusters, Counts, Reader, Tallies, Values
     from registry.measures.results import CategoryTable, Curve
     from registry.sampling import SamplingResult
 
@@ -95,10 +95,11 @@ def evaluate(
     stamp = registry.stamp()
     found: list[Result] = []
     with counting.classified(registry, question) as units:
-        found += _proportions(
-            units, [one for one in asked if one.kind == PROPORTION], interval, confidence, stamp
-        )
-        found += _quantities(units, [one for one in asked if one.kind == QUANTITY], confidence, stamp)
+        rates = [one for one in asked if one.kind == PROPORTION]
+        lengths = [one for one in asked if one.kind == QUANTITY]
+        counts, values = counting.count_and_measure(units, [*rates, *lengths])
+        found += _proportions(units, rates, counts, interval, confidence, stamp)
+        found += _quantities(units, lengths, counts, values, confidence, stamp)
         for one in asked:
             if one.kind == TABLE:
                 found += table_results(units, one, interval, confidence, stamp)
@@ -135,14 +136,16 @@ def check(interval: str, confidence: float) -> None:
 def _proportions(
     units: Classified,
     measures: Sequence[Measure],
+    counts: Tallies,
     interval: str,
     confidence: float,
     stamp: str,
 ) -> list[ProportionResult]:
     clusters = counting.per_patient(units, measures) if interval == CLUSTERED else {}
+    bounds = {one.id: one.bounds for one in measures}
     return proportions_of(
-        counting.count(units, measures),
-        {one.id: one.bounds for one in measures},
+        {key: one for key, one in counts.items() if key[0] in bounds},
+        bounds,
         clusters,
         interval=interval,
         confidence=confidence,
@@ -256,17 +259,19 @@ def _number(value: float) -> float | None:
 
 
 def _quantities(
-    units: Classified, measures: Sequence[Measure], confidence: float, stamp: str
+    units: Classified,
+    measures: Sequence[Measure],
+    counts: Tallies,
+    values: Values,
+    confidence: float,
+    stamp: str,
 ) -> list[QuantityResult]:
-    counts = counting.count(units, measures)
-    if not counts:
-        return []
-    known = {one.id: (place, one.value_unit) for place, one in enumerate(measures)}
-    values = counting.measured(units, measures)
+    known = {one.id: one.value_unit for one in measures}
     made = []
     for (measure, stratum), one in counts.items():
-        place, unit = known[measure]
-        lies = spread(values.get((place, stratum), np.empty(0)), confidence)
+        if measure not in known:
+            continue
+        lies = spread(values.get((measure, stratum), np.empty(0)), confidence)
         made.append(
             QuantityResult(
                 measure=measure,
@@ -280,7 +285,7 @@ def _quantities(
                 p95=lies.p95,
                 lower=lies.lower,
                 upper=lies.upper,
-                unit=unit,
+                unit=known[measure],
                 confidence=confidence,
                 excluded=one.excluded,
                 patients=one.patients,

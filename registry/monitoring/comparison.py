@@ -9,7 +9,7 @@ import numpy as np
 
 from registry.errors import UsageProblem
 from registry.measures import NOT_RECORDED, WORTH_SAYING, evaluate, patients
-from registry.measures.clusters import effect
+from registry.measures.clusters import widening
 from registry.monitoring.comparison_words import sentences
 from registry.monitoring.watched import apart, known
 from registry.people import Action, require
@@ -204,7 +204,7 @@ def compare_periods(
         found += evaluate(registry, [measure_id], interval=interval, **asked)  # type: ignore[arg-type]
         held = patients(registry, [measure_id], as_of=as_of, start=start, end=end, within=within)
         clusters.append(next(iter(held.values()), _NOBODY))
-        wider.append(effect(clusters[-1], confidence).ratio if held else None)
+        wider.append(widening(clusters[-1], confidence) if held else None)
     names = (f"{first[0]} to {first[1]}", f"{second[0]} to {second[1]}")
     span = (min(first[0], second[0]), max(first[1], second[1]))
     return _made(
@@ -274,7 +274,7 @@ def compare_groups(
             raise UsageProblem(f"{pair[0]}: is named twice. Name two different groups.")
         chosen = [next(one for one in found if one.stratum == name) for name in pair]
         wider = [
-            effect(held[measure_id, name], confidence).ratio if (measure_id, name) in held else None
+            widening(held[measure_id, name], confidence) if (measure_id, name) in held else None
             for name in pair
         ]
         made = _pair(chosen, pair, (wider[0], wider[1]), confidence, minimum)

@@ -55,12 +55,12 @@ def spread(values: ArrayLike, confidence: float = 0.95) -> Spread:
     -------
     Interval as :func:`registry.stats.vectors.order_statistic_ranks`.
     """
-    ordered = np.sort(numbers(values, "values"))
-    lower, upper = (
-        None if rank is None else float(ordered[rank - 1])
-        for rank in order_statistic_ranks(ordered.size, 0.5, confidence)
-    )
-    if not ordered.size:
+    array = numbers(values, "values")
+    ranks = order_statistic_ranks(array.size, 0.5, confidence)
+    if not array.size:
         return Spread(0, None, None, None, None, None, None, None)
-    median, q1, q3, p5, p95 = (float(one) for one in np.quantile(ordered, _QUANTILES))
-    return Spread(int(ordered.size), median, q1, q3, p5, p95, lower, upper)
+    # Two values in their places, and not all in order, which takes twice as long.
+    placed = np.partition(array, [rank - 1 for rank in ranks if rank is not None] or [0])
+    lower, upper = (None if rank is None else float(placed[rank - 1]) for rank in ranks)
+    median, q1, q3, p5, p95 = (float(one) for one in np.quantile(placed, _QUANTILES))
+    return Spread(int(array.size), median, q1, q3, p5, p95, lower, upper)
