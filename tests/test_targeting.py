@@ -8,7 +8,7 @@ from typing import ClassVar
 import numpy as np
 import pytest
 from scipy.integrate import quad
-from scipy.stats import maxwell, norm, rayleigh
+from scipy.stats import maxwell, ncx2, norm, rayleigh
 
 from registry.targeting import (
     decompose_error,
@@ -76,11 +76,19 @@ class TestDecomposeError:
             (([0, 0], [1, 1], "z"), "planned must hold three coordinates"),
             (([0, 0, 0], [[1, 1, 1]], "z"), "one shape"),
             (([0, 0, "left"], [1, 1, 1], "z"), "planned must be coordinates"),
+            (([[[0, 0, 0]]], [[[1, 1, 1]]], "z"), "planned must hold three coordinates"),
         ],
     )
     def test_impossible_input_is_named(self, arguments, said):
         with pytest.raises(ValueError, match=said):
             decompose_error(*arguments)
+
+    def test_each_procedure_has_its_own_reference(self):
+        """The first target was seen again 1 mm deeper, the second was not: 11 and 12 mm deeper, 5 across."""
+        seen = [[0, 0, 1], [np.nan, 0, 0]]
+        found = decompose_error(np.zeros((2, 3)), [[3, 4, 12], [3, 4, 12]], "z", seen=seen)
+        assert found.depth == pytest.approx([11, 12])
+        assert found.lateral == pytest.approx([5, 5])
 
 
 class TestSlices:
@@ -144,7 +152,12 @@ class TestProbabilityWithin:
         assert probability_within(5, (0, 2), (3, 0)) == pytest.approx(2 * norm.cdf(2) - 1)
         assert probability_within(2, (0, 2), (3, 0)) == 0
 
-    @pytest.mark.parametrize(("radius", "inside"), [(4.9, 0), (5.1, 1)])
+    def test_lengths_in_another_unit_give_the_same_probability(self):
+        """Everything a hundred times smaller: a narrow spread within a radius below 1."""
+        large = probability_within(50, (2, 3), (40, 0))
+        assert probability_within(0.5, (0.02, 0.03), (0.4, 0)) == pytest.approx(large, rel=1e-9)
+
+    @pytest.mark.parametrize(("radius", "inside"), [(4.9, 0), (5, 1), (5.05, 1)])
     def test_no_spread_at_all(self, radius, inside):
         assert probability_within(radius, 0, (3, 4, 0)) == inside
 
@@ -159,9 +172,12 @@ class TestProbabilityWithin:
         ("arguments", "said"),
         [
             ((-1, 3), "radius must be 0 or more"),
+            (([1, -1], 3), "radius must be 0 or more"),
             ((1, -3), "sigma must be 0 or more"),
+            ((1, (1, -3, 1)), "sigma must be 0 or more"),
             ((1, (1, 2)), "sigma must be one number or 3; got 2"),
             ((1, 1, (0, 0, 0, 0)), "1 to 3 axes"),
+            ((1, 1, [[0, 0, 0]]), "1 to 3 axes"),
             ((1, 1, (0, float("nan"))), "bias must be finite"),
         ],
     )
@@ -175,6 +191,15 @@ class TestRadiusWithin:
         for sigma, bias in ((3, (2, 0, 0)), ((1, 2, 3), (1, 0, -2))):
             radius = radius_within(0.95, sigma, bias)
             assert probability_within(radius, sigma, bias) == pytest.approx(0.95, abs=1e-9)
+
+    def test_three_axes_without_bias_where_none_is_given(self):
+        """The 95 % point of Maxwell's distribution, 2.7955 standard deviations."""
+        assert radius_within(0.95, 3) == pytest.approx(maxwell.ppf(0.95, scale=3))
+
+    def test_bias_far_beyond_the_spread(self):
+        """The squared length over sigma squared is chi-square, off centre by (3 / 0.5)^2."""
+        expected = 0.5 * sqrt(ncx2.ppf(0.95, 3, 36))
+        assert radius_within(0.95, 0.5, (3, 0, 0)) == pytest.approx(expected)
 
     @pytest.mark.parametrize("probability", [0, 1])
     def test_probability_is_checked(self, probability):
