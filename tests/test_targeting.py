@@ -50,6 +50,11 @@ class TestDecomposeError:
         found = decompose_error([0, 0, 0], [3, 4, 12], "z", seen=[0, 0, 1])
         assert (found.depth, found.total, found.motion) == pytest.approx((11, sqrt(146), 1))
 
+    def test_motion_is_the_way_from_the_plan_to_where_it_was_seen(self):
+        """Planned at (10, 20, 30), seen at (10, 22, 31): sqrt(4 + 1)."""
+        found = decompose_error([10, 20, 30], [10, 20, 30], "z", seen=[10, 22, 31])
+        assert found.motion == pytest.approx(sqrt(5))
+
     @pytest.mark.parametrize("seen", [None, [0, 0, None], [float("nan"), 0, 1]])
     def test_target_not_fully_seen_leaves_the_plan(self, seen):
         found = decompose_error([0, 0, 0], [3, 4, 12], "z", seen=seen)
@@ -58,6 +63,11 @@ class TestDecomposeError:
     def test_oblique_needle_has_no_parts(self):
         found = decompose_error([0, 0, 0], [3, 4, 12], "oblique")
         assert (found.total, found.lateral, found.depth) == (13, None, None)
+
+    def test_oblique_needles_have_no_parts_one_by_one(self):
+        found = decompose_error(np.zeros((2, 3)), [[3, 4, 12], [0, 3, 4]], "oblique")
+        assert found.depth == pytest.approx([np.nan, np.nan], nan_ok=True)
+        assert found.total == pytest.approx([13, 5])
 
     def test_point_not_recorded_has_no_error(self):
         found = decompose_error([0, 0, 0], [3, None, 12], "z", seen=[0, 3, 4])
@@ -96,6 +106,10 @@ class TestSlices:
         """Variance of a uniform place over 3.3 mm by integration."""
         variance = quad(lambda place: place**2 / 3.3, -1.65, 1.65)[0]
         assert slice_sd(3.3) == pytest.approx(sqrt(variance))
+
+    @pytest.mark.parametrize(("thickness", "sd"), [(0, 0), (0.6, 0.6 / sqrt(12))])
+    def test_thin_slices(self, thickness, sd):
+        assert slice_sd(thickness) == pytest.approx(sd)
 
     @pytest.mark.parametrize("thickness", [-1, float("nan"), inf])
     def test_thickness_is_checked(self, thickness):
@@ -195,6 +209,13 @@ class TestRadiusWithin:
     def test_three_axes_without_bias_where_none_is_given(self):
         """The 95 % point of Maxwell's distribution, 2.7955 standard deviations."""
         assert radius_within(0.95, 3) == pytest.approx(maxwell.ppf(0.95, scale=3))
+
+    def test_radius_below_a_millimetre(self):
+        assert radius_within(0.95, 0.1) == pytest.approx(maxwell.ppf(0.95, scale=0.1))
+
+    def test_one_axis_with_a_spread_is_enough(self):
+        """Half of a normal error of 2 mm lies within 0.67449 standard deviations."""
+        assert radius_within(0.5, (0, 2), (0, 0)) == pytest.approx(2 * norm.ppf(0.75))
 
     def test_bias_far_beyond_the_spread(self):
         """The squared length over sigma squared is chi-square, off centre by (3 / 0.5)^2."""

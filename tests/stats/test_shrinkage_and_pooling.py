@@ -73,6 +73,11 @@ class TestBetaBinomial:
         with pytest.raises(ValueError, match="needs trials"):
             method([0, 1], [0, 4])
 
+    @pytest.mark.parametrize("method", [beta_binomial, logit_normal, pooled_proportion])
+    def test_units_come_in_columns(self, method):
+        with pytest.raises(ValueError, match="one-dimensional"):
+            method(1, 4)
+
 
 class TestLogitNormal:
     def test_quadrature_agrees_with_adaptive_integration(self):
