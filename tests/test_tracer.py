@@ -192,6 +192,21 @@ class TestFewCounts:
         """0.5^5 = 0.031 <= 0.05 < 0.5^4."""
         assert net_rate(counts, 60, 0, 60).detected is detected
 
+    @pytest.mark.parametrize(("alpha", "needed"), [(0.5, 1), (0.25, 2), (0.2, 3), (0.1, 4)])
+    def test_an_empty_background_needs_the_power_of_one_half_that_reaches_alpha(self, alpha, needed):
+        """0.5^k <= alpha: each count falls on either side with one half."""
+        below, at = (net_rate(counts, 60, 0, 60, alpha=alpha).detected for counts in (needed - 1, needed))
+        assert (below, at) == (False, True)
+
+    def test_detection_limit_counts_the_background_in(self):
+        """Background 3: P(at most 3 of 13) = 378/8192 <= 0.05 < P(at most 3 of 12) = 299/4096, so 10 counts."""
+        limit = net_rate(0, 60, 3, 60).detection_limit
+        assert poisson.sf(9, (limit + 3 / 60) * 60) == pytest.approx(0.95)
+
+    def test_a_short_scan(self):
+        """5 counts in half a second less 1 in half a second: 8 a second."""
+        assert net_rate(5, 0.5, 1, 0.5).net_rate == pytest.approx(8)
+
     def test_threshold_is_the_rate_of_the_count_needed(self):
         assert net_rate(0, 60, 0, 60).decision_threshold == pytest.approx(5 / 60)
 
