@@ -8,6 +8,7 @@ from math import inf
 import pytest
 
 from registry.monitoring import comparison_words, words
+from registry.monitoring.comparison import Pair
 from registry.monitoring.cumulative import Signal
 from registry.monitoring.periods import about_the_median, point
 
@@ -85,6 +86,15 @@ def quarters(counts, n=20):
         point(f"{2020 + i // 4}-Q{i % 4 + 1}", date(2020 + i // 4, i % 4 * 3 + 1, 1), x, n, 0.2)
         for i, x in enumerate(counts)
     ]
+
+
+@pytest.mark.parametrize(
+    ("wider", "alike"), [((None, None), False), ((1.1, 1.1), False), ((1.0, 1.2), True), ((1.2, None), True)]
+)
+def test_a_pair_says_that_patients_are_alike_from_a_tenth_wider(wider, alike: bool):
+    """As the command of a measure says: more than 10 % wider in one of the groups."""
+    nothing = dict.fromkeys(("first", "second", "difference", "newcombe", "ratio", "koopman", "p", "needed"))
+    assert Pair(**nothing, names=("A", "B"), wider=wider).is_clustered is alike
 
 
 class TestRoughLimits:

@@ -153,7 +153,7 @@ class TestMcNemar:
 
     def test_even_split_is_no_evidence(self):
         found = mcnemar([[3, 4], [4, 3]])
-        assert (found.p, found.p_exact) == (1, 1)
+        assert (found.p, found.p_exact, found.reason) == (1, 1, "")
 
     def test_agrees_with_statsmodels(self):
         from statsmodels.stats.contingency_tables import mcnemar as theirs

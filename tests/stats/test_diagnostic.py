@@ -108,6 +108,10 @@ class TestPartialVerification:
         high, low = 429 * 231 / 263, 221 * 27 / 81
         assert begg_greenes(**LIVER).sens == pytest.approx(high / (high + low))
 
+    def test_half_of_the_verified_positives_ill(self):
+        """20 positives, 5 of 10 verified ill, are 10; 20 negatives, 1 of 10 verified ill, are 2: 10 of 12."""
+        assert begg_greenes(5, 5, 10, 1, 9, 10).sens == pytest.approx(10 / 12)
+
     def test_limits_lie_on_the_logit_scale(self):
         found = begg_greenes(**LIVER)
         centre = log(found.sens / (1 - found.sens))
