@@ -95,6 +95,11 @@ def test_a_mean_on_its_limit_lies_within():
     assert ewma([7.0, 13.0], 10.0, 1.5, 1.0, 2.0).beyond == ()
 
 
+def test_spread_and_width_may_lie_below_one():
+    """Each value alone: limits 1 -+ 0.5 * 0.3 = 0.85 and 1.15."""
+    assert ewma([0.86, 1.14, 0.84, 1.16], 1.0, 0.3, 1.0, 0.5).beyond == (3, 4)
+
+
 @pytest.mark.parametrize(
     ("sd", "smoothing", "width"), [(0, 0.1, 2.7), (-1, 0.1, 2.7), (1, 0, 2.7), (1, 1.1, 2.7), (1, 0.1, 0)]
 )
