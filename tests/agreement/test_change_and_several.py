@@ -80,6 +80,13 @@ def test_numbers_of_readers_that_differ_leave_no_kappa():
     assert "number of readers differs" in made.reason
 
 
+def test_without_readings_all_counts_are_nothing():
+    made = several(readings((1, 1)), 0.95)
+
+    assert (made.n, made.fewest, made.most, made.readings, made.discordant, made.unanimous) == (0,) * 6
+    assert (made.po, made.ac1, made.kappa, made.reason) == (None, None, None, "")
+
+
 def test_two_readers_are_not_several(drawn: Drawn):
     judged(
         drawn,
