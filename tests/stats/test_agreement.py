@@ -115,6 +115,19 @@ class TestGwet:
         """40, 9, 6, 45 of 100: yes 0.475 on average; chance 2 * 0.475 * 0.525 = 0.49875."""
         assert gwet_ac([[40, 9], [6, 45]]).ac1 == pytest.approx((0.85 - 0.49875) / (1 - 0.49875))
 
+    @pytest.mark.parametrize("weights", ["linear", "quadratic"])
+    def test_between_two_categories_there_is_no_credit(self, weights):
+        """Their distance is the largest there is: weighted and plain agreement are one."""
+        table = [[40, 9], [6, 45]]
+        assert gwet_ac(table, weights).ac2 == pytest.approx(gwet_ac(table).ac1)
+
+    def test_two_units_have_an_error(self):
+        """One agreed yes, one yes and no: share of yes 3/4, chance 3/8, AC1 (1/2 - 3/8) / (5/8) = 1/5; t(1)."""
+        found = gwet_ac([[1, 1], [0, 0]])
+        assert found.ac1 == pytest.approx(1 / 5)
+        assert found.se is not None
+        assert found.ci == (-1, 1)
+
     def test_weights_fill_the_other_field(self):
         found = gwet_ac(ABSTRACTORS, "linear")
         assert found.ac1 is None

@@ -30,6 +30,12 @@ class TestHalfWidth:
             lower, upper = wilson_interval(n // 2, n)
             assert ((upper - lower) / 2 <= 0.05) is narrow
 
+    def test_a_rare_rate_needs_more_than_the_textbook_says(self):
+        """Of a rate of nothing Wilson's interval ends at z^2 / (n + z^2): n = z^2 (1 / 0.2 - 1) = 15.4, not 0.4."""
+        found = trials_for_half_width(0.001, 0.1, method="wilson").n
+        assert found == pytest.approx(15.4, abs=1)
+        assert half_width_at(0.001, found) <= 0.1 < half_width_at(0.001, found - 1)
+
     @pytest.mark.parametrize(
         ("p", "half", "method", "said"),
         [
@@ -94,6 +100,11 @@ class TestOneYear:
         """0.5^3 = 12.5 % is above 5 %: three of three prove nothing."""
         found = power_at(3, 0.5, 0.9)
         assert (found.power, found.shown) == (0.0, None)
+
+    @pytest.mark.parametrize("p", [0, 1, 1.5])
+    def test_rate_is_checked(self, p):
+        with pytest.raises(ValueError, match="p must lie"):
+            half_width_at(p, 10)
 
     def test_no_procedures(self):
         assert (power_at(0, 0.02, 0.04), half_width_at(0.02, 0)) == (None, None)
