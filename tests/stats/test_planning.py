@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import numpy as np
 import pytest
 from scipy.stats import binom
 
@@ -61,6 +62,33 @@ class TestDetection:
         critical = binom.ppf(0.95, found.n - 1, 0.05) + 1
         assert found.power >= 0.8 > binom.sf(critical - 1, found.n - 1, 0.15)
 
+    @pytest.mark.parametrize(
+        ("p0", "p1", "n", "critical"),
+        [
+            # 7 or 8 of 8: 9/256 = 3.5 %, and 0.9^8 + 8 * 0.9^7 * 0.1 = 81 %; 5 of 5 59 %, 6 of 6 53 %, 7 of 7 48 %
+            (0.5, 0.9, 8, 7),
+            # all of five: 1/32 = 3.1 %, and 0.99^5 = 95 %; all of four 1/16 = 6.3 %
+            (0.5, 0.99, 5, 5),
+            # one of one: 1 %, and 99 %
+            (0.01, 0.99, 1, 1),
+        ],
+    )
+    def test_small_numbers_by_hand(self, p0, p1, n, critical):
+        found = trials_to_detect(p0, p1)
+        assert (found.n, found.critical) == (n, critical)
+
+    @pytest.mark.parametrize(
+        ("p0", "p1"), [(0.01, 0.99), (0.02, 0.055), (0.02, 0.07), (0.05, 0.1), (0.5, 0.9)]
+    )
+    def test_power_stays_from_where_a_plain_search_says(self, p0, p1):
+        """All numbers up to 2,000 one by one, by scipy's binomial distribution."""
+        n = np.arange(1, 2001)
+        critical = binom.ppf(0.95, n, p0) + 1
+        enough = binom.sf(critical - 1, n, p1) >= 0.8
+        short = n[~enough]
+        found = trials_to_detect(p0, p1)
+        assert (found.n, found.n_stays) == (n[enough][0], short[-1] + 1 if short.size else 1)
+
     def test_size_of_the_test(self):
         found = trials_to_detect(0.05, 0.15)
         assert binom.sf(found.critical - 1, found.n, 0.05) <= 0.05
@@ -95,6 +123,10 @@ class TestOneYear:
         found = power_at(200, 0.02, 0.04)
         assert found.critical == 8
         assert binom.sf(7, 200, found.shown) == pytest.approx(0.8)
+
+    def test_all_of_them_can_be_enough(self):
+        """Five of five: 1/32 = 3.1 %; at 90 % that is 0.9^5."""
+        assert power_at(5, 0.5, 0.9).power == pytest.approx(0.9**5)
 
     def test_too_few_to_reject_at_all(self):
         """0.5^3 = 12.5 % is above 5 %: three of three prove nothing."""
