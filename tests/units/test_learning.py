@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from math import exp, log, log2
 
 import numpy as np
@@ -10,7 +11,7 @@ from scipy.optimize import brentq, minimize, minimize_scalar
 from scipy.special import expit
 from scipy.stats import chi2
 
-from registry.errors import Refused
+from registry.errors import Refused, UsageProblem
 from registry.people import Actor, Role, acting
 from registry.stats.proportions import wilson_interval
 from registry.units import learning
@@ -197,3 +198,52 @@ def test_the_own_curve_is_shown(drawn, brought):
     registry = drawn.built()
     with acting(Actor("ines", frozenset({Role.RADIOLOGIST}), "OP1")):
         assert learning(registry, MEASURE, as_of=AS_OF, operator="OP1").n == 1
+
+
+def test_all_operators_together_are_shown_to_whoever_has_a_code(drawn, brought):
+    brought("OP1", 0)
+    brought("OP2", 0)
+    drawn.procedure("P1", 0, operator="OP1")
+    drawn.procedure("P2", 0, operator="OP2")
+    registry = drawn.built()
+    with acting(Actor("ines", frozenset({Role.RADIOLOGIST}), "OP1")):
+        assert learning(registry, MEASURE, as_of=AS_OF).n == 2
+
+
+@pytest.mark.parametrize(
+    ("measure", "said"), [("no_such", "there is no such measure"), ("tissue_mass_g", "is no proportion")]
+)
+def test_a_measure_that_is_no_proportion_is_refused(drawn, measure, said):
+    with pytest.raises(UsageProblem, match=f"{measure}: {said}"):
+        learning(drawn.built(), measure, as_of=AS_OF)
+
+
+@pytest.mark.parametrize("last", [10, 25, 50, 100, 200, 400])
+def test_the_last_number_of_a_class_and_the_next(drawn, brought, last):
+    brought("OP1", last - 1)
+    drawn.procedure("P1", 0, operator="OP1")
+    drawn.procedure("P2", 1, operator="OP1")
+    first, second = learning(drawn.built(), MEASURE, as_of=AS_OF).points
+
+    assert (first.last, first.n) == (last, 1)
+    assert (second.first, second.n) == (last + 1, 1)
+
+
+def test_ten_of_the_rarer_outcome_are_enough_for_one_operator(drawn, brought):
+    brought("OP1", 0)
+    for number in range(30):
+        status = "abandoned" if number < 10 else "completed"
+        drawn.procedure(f"P{number:02}", number, operator="OP1", status=status)
+
+    assert learning(drawn.built(), MEASURE, as_of=AS_OF).reason == ""
+
+
+def test_it_can_be_written_as_json(drawn, brought):
+    brought("OP1", 0)
+    drawn.procedure("P1", 0, operator="OP1")
+    made = learning(drawn.built(), MEASURE, as_of=AS_OF, start=day(0))
+    written = json.loads(json.dumps(made.to_dict()))
+
+    assert (written["as_of"], written["from"], written["to"]) == (AS_OF.isoformat(), "2020-01-01", None)
+    assert written["points"][0]["x"] == 1
+    assert written["sentences"] == list(made.sentences)
