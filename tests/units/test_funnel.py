@@ -143,6 +143,18 @@ def test_supervisor_and_experience_stand_beside_an_operator(drawn, brought):
     assert (background.experience_before, background.supervised, background.supervisors) == (36, 2, ("OP2",))
 
 
+@pytest.mark.parametrize(
+    ("asked", "procedures"), [({}, 3), ({"start": day(10)}, 2), ({"end": day(10)}, 2), ({"end": day(500)}, 3)]
+)
+def test_what_was_done_is_counted_in_the_period_both_days_included(drawn, asked, procedures):
+    """Days 0, 10 and 20, and one on day 450, which is after the as-of date whatever the end."""
+    for on in (0, 10, 20, 450):
+        drawn.procedure(f"P{on}", on, operator="OP1")
+    units, _ = found(drawn.built(), minimum=1, **asked)
+
+    assert units["OP1"].background.procedures == procedures
+
+
 def test_a_cancelled_procedure_is_no_attempt(drawn, brought):
     drawn.procedure("P1", 0, operator="OP1")
     drawn.procedure("P2", 1, operator="OP1", status="cancelled")
