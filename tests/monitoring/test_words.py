@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from datetime import date
 from math import inf
 
 import pytest
 
 from registry.monitoring import comparison_words, words
-from registry.monitoring.comparison import Pair
+from registry.monitoring.comparison import Needed, Pair
 from registry.monitoring.cumulative import Signal
 from registry.monitoring.periods import about_the_median, point
+from registry.stats.comparison import Difference
 
 MINUS = "\N{MINUS SIGN}"
 NARROW = "\N{NARROW NO-BREAK SPACE}"
@@ -95,6 +97,54 @@ def test_a_pair_says_that_patients_are_alike_from_a_tenth_wider(wider, alike: bo
     """As the command of a measure says: more than 10 % wider in one of the groups."""
     nothing = dict.fromkeys(("first", "second", "difference", "newcombe", "ratio", "koopman", "p", "needed"))
     assert Pair(**nothing, names=("A", "B"), wider=wider).is_clustered is alike
+
+
+@dataclass
+class Counted:
+    """What the words read of a group."""
+
+    numerator: int
+    denominator: int
+
+
+class TestMeaning:
+    NEEDED = Needed(0.02, 0.04, 1141, 424, False)
+
+    def said(self, low: float, high: float, sizes=(50, 2000), needed: Needed | None = None) -> list[str]:
+        first, second = (Counted(1, n) for n in sizes)
+        nothing = dict.fromkeys(("newcombe", "ratio", "koopman"))
+        difference = Difference((low + high) / 2, (low, high), "")
+        pair = Pair(
+            first, second, ("A", "B"), difference, p=0.04, needed=needed, wider=(None, None), **nothing
+        )
+        return comparison_words.meaning(pair)
+
+    @pytest.mark.parametrize(("limits", "more"), [((0.01, 0.2), "higher"), ((-0.2, -0.01), "lower")])
+    def test_a_difference_has_a_side(self, limits, more: str):
+        (told,) = self.said(*limits, needed=self.NEEDED)
+        assert told.startswith(f"The rate of B is {more} by more than chance alone explains")
+
+    def test_without_a_difference_the_limits_say_what_is_not_excluded(self):
+        assert self.said(-0.1, 0.125) == [
+            "No difference is shown, and none is excluded: the figures agree with anything from "
+            f"{MINUS}10.0 to +12.5 points."
+        ]
+
+    def test_the_smaller_group_decides_whether_there_are_enough(self):
+        assert self.said(-0.1, 0.1, (1140, 2000), self.NEEDED)[1] == (
+            "Too few procedures to tell 2 % from 4 %: 1141 in each group would be needed (power 80 %, two-sided "
+            "error 5 %); 424 would be needed if the lower rate were known."
+        )
+        assert self.said(-0.1, 0.1, (2000, 1141), self.NEEDED)[1] == (
+            "There are enough procedures to tell 2 % from 4 % in four of five such comparisons."
+        )
+
+    def test_a_planned_doubling_is_called_one_and_an_unknown_size_is_left_out(self):
+        told = self.said(-0.1, 0.1, needed=Needed(0.02, 0.04, 1141, None, True))[1]
+        assert told == (
+            "Too few procedures to tell 2 % from 4 % (a doubling; the rates seen give nothing to plan with): "
+            "1141 in each group would be needed (power 80 %, two-sided error 5 %)."
+        )
 
 
 class TestRoughLimits:
