@@ -9,7 +9,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from scipy.integrate import quad
-from scipy.stats import binom, norm
+from scipy.stats import binom, norm, t
 
 from registry.stats.binomial_normal import _log_likelihood
 from registry.stats.pooling import pooled_proportion, random_effects
@@ -108,6 +108,10 @@ class TestAnyPositive:
     def test_no_core(self):
         assert any_positive(2, 1, 0)[0] == 0
 
+    def test_shapes_may_lie_below_one(self):
+        """Beta(1/2, 2), three cores: 1 - (2/2.5)(3/3.5)(4/4.5)."""
+        assert any_positive(0.5, 2, 3)[0] == pytest.approx(1 - (2 / 2.5) * (3 / 3.5) * (4 / 4.5))
+
     def test_below_the_independent_cores(self):
         cores = np.arange(2, 10)
         assert (any_positive(2, 1, cores) < 1 - (1 / 3) ** cores).all()
@@ -135,6 +139,22 @@ class TestRandomEffects:
         assert found.tau2 == pytest.approx(expected.tau2, rel=1e-4)
         assert found.est == pytest.approx(expected.mean_effect_re, rel=1e-5)
         assert found.se == pytest.approx(expected.sd_eff_w_re, rel=1e-4)
+
+    # Three centres at -sqrt(10) and three at sqrt(10), variance 10 each: sample variance 6 * 10 / 5 = 12.
+    EVEN = ([-sqrt(10)] * 3 + [sqrt(10)] * 3, [10.0] * 6)
+
+    @pytest.mark.parametrize("method", ["REML", "PM", "DL"])
+    def test_equal_variances_leave_the_sample_variance_less_theirs(self, method):
+        """Every method then has S^2 - v = 2 between, and variance 12 / 6 of the mean."""
+        found = random_effects(*self.EVEN, method)
+        assert (found.est, found.tau2, found.se) == pytest.approx((0, 2, sqrt(2)), abs=1e-9)
+
+    @pytest.mark.parametrize(("knapp_hartung", "df"), [(False, 4), (True, 5)])
+    def test_a_further_centre_is_predicted_by_t(self, knapp_hartung, df):
+        """Between 2 and of the mean 2: t sqrt(4), with k - 2 degrees, and k - 1 after Hartung and Knapp."""
+        found = random_effects(*self.EVEN, knapp_hartung=knapp_hartung)
+        half = 2 * t.ppf(0.975, df)
+        assert found.pi == pytest.approx((-half, half))
 
     def test_hartung_knapp(self):
         """metafor rma(test = "knha"): se 0.1808, limits -1.1084 to -0.3206."""
