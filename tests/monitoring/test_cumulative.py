@@ -5,12 +5,15 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import date, timedelta
 
+import numpy as np
 import pytest
 
 from registry.errors import UsageProblem
 from registry.monitoring import words
+from registry.monitoring.adjusted import _lowest
 from registry.monitoring.cumulative import Accepted, Cumulative, accepted_rate, signals_of
 from registry.stats.cusum import LatticeStep
+from registry.stats.risk_cusum import risk_adjusted_arl
 from registry.stats.run_length import RunLength
 from tests.monitoring.test_periods import watched
 
@@ -148,3 +151,13 @@ class TestSentences:
             "Watched: site=A, operator=OP1 procedures in the denominator, 2025-01-01 to 2025-01-01: 1, 0 with the event. "
             "More is better in this measure, so what falls short is watched."
         )
+
+
+@pytest.mark.parametrize("wanted", [20.0, 60.0])
+def test_the_lowest_limit_of_an_adjusted_sum_is_just_enough(wanted: float):
+    """In tenths: the mean run length reaches what is wanted, and a tenth lower it does not."""
+    risks = np.array([0.05, 0.1, 0.2, 0.1])
+    limit = _lowest(risks, 2.0, wanted)
+
+    assert limit * 10 == pytest.approx(round(limit * 10))
+    assert risk_adjusted_arl(risks, 2.0, limit) >= wanted > risk_adjusted_arl(risks, 2.0, limit - 0.1)
