@@ -9,6 +9,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from scipy.integrate import quad
+from scipy.special import betainc, betaln, expit
 from scipy.stats import binom, norm, t
 
 from registry.stats.binomial_normal import _log_likelihood
@@ -31,6 +32,31 @@ class TestBetaBinomial:
         assert found.mean == pytest.approx(0.0765, abs=5e-5)
         assert found.size == pytest.approx(107.9, abs=0.05)
         assert (found.eb[0], found.eb[7]) == pytest.approx((0.053, 0.122), abs=5e-4)
+
+    @pytest.mark.parametrize(
+        ("x", "n"), [([0, 2, 5, 9, 14], [30] * 5), ([0, 1, 8, 3, 20, 4], [10, 40, 30, 15, 60, 25])]
+    )
+    def test_limits_hold_the_middle_of_the_posterior(self, x, n):
+        """Daniels 1999: size / (size + mean of n) uniform, Jeffreys' prior of the mean; by a plain sum.
+
+        Each unit given mean m and size s is Beta(x + m s, n - x + (1 - m) s); 100 x 400 values of
+        shrinkage and of the logit of the mean. 5 % of the posterior lie below, 5 % above.
+        """
+        events, trials = np.array(x, float), np.array(n, float)
+        found = beta_binomial(events, trials, 0.9)
+        shrinkage = (np.arange(100) + 0.5) / 100
+        mean = expit(np.linspace(-7, 5, 400))
+        size, mean = np.meshgrid(trials.mean() * shrinkage / (1 - shrinkage), mean, indexing="ij")
+        a, b = (mean * size)[..., None], ((1 - mean) * size)[..., None]
+        log_posterior = (betaln(events + a, trials - events + b) - betaln(a, b)).sum(axis=-1)
+        # Jeffreys' prior m^(-1/2) (1 - m)^(-1/2) on the scale of the logit
+        posterior = np.exp(log_posterior - log_posterior.max()) * np.sqrt(mean * (1 - mean))
+        posterior /= posterior.sum()
+        for limits, level in ((found.lower, 0.05), (found.upper, 0.95)):
+            below = np.sum(
+                posterior[..., None] * betainc(events + a, trials - events + b, limits), axis=(0, 1)
+            )
+            assert below == pytest.approx(np.full(len(x), level), abs=5e-4)
 
     def test_limits_enclose_the_shrunken_rate(self):
         found = beta_binomial(SURGERY["x"], SURGERY["n"])
