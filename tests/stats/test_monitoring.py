@@ -323,6 +323,10 @@ class TestRunLengths:
         """Three sigma: 1 / 0.0027 = 370.4."""
         assert ewma_arl(1, 3) == pytest.approx(370.4, abs=0.05)
 
+    def test_limits_below_one_deviation(self):
+        """Without memory each value is judged alone: 1 over twice the tail beyond 0.5."""
+        assert ewma_arl(1, 0.5) == pytest.approx(1 / (2 * norm.sf(0.5)))
+
     def test_count_charts_that_signal_at_the_first_excess(self):
         """Limit of one step above k: signal with the first X >= k + h from 0 or never build up.
 
@@ -361,6 +365,7 @@ class TestRunLengths:
             (lambda: binomial_cusum_arl(0, 1, 1, 0.1), "n must be a whole number"),
             (lambda: binomial_cusum_arl(5, 1, 1, 0), "p must lie between 0 and 1"),
             (lambda: normal_cusum_arl(0.5, 0), "h above 0"),
+            (lambda: normal_cusum_arl(-0.1, 4), "k must be 0 or more"),
             (lambda: ewma_arl(0, 3), "smoothing"),
             (lambda: ewma_arl(0.1, 0), "width must be above 0"),
         ],
