@@ -10,6 +10,8 @@ from typer.testing import CliRunner
 from registry.cli import app
 from registry.errors import UsageProblem
 from registry.measures import b_category_table, clustering, clustering_effects, evaluate
+from registry.measures.clusters import effect
+from registry.measures.results import ClusteringEffect
 from registry.stats.clustering import clustered_wilson_interval
 from registry.stats.proportions import wilson_interval
 from tests.build import base, load
@@ -106,6 +108,10 @@ def test_without_procedures_nothing_is_shown_by_the_data(drawn: Drawn):
     found = clustering(drawn.built(), "cancellation", as_of=AS_OF)
 
     assert (found.from_data, found.patients, found.procedures) == (False, 0, 0)
+
+
+def test_no_patients_have_no_effect():
+    assert effect(([], [], []), 0.95) == ClusteringEffect(None, None, False, 0, 0)
 
 
 def test_a_confidence_in_per_cent_is_refused(drawn: Drawn):
