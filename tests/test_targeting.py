@@ -8,7 +8,7 @@ from typing import ClassVar
 import numpy as np
 import pytest
 from scipy.integrate import quad
-from scipy.stats import maxwell, norm, rayleigh
+from scipy.stats import maxwell, ncx2, norm, rayleigh
 
 from registry.targeting import (
     decompose_error,
@@ -50,6 +50,11 @@ class TestDecomposeError:
         found = decompose_error([0, 0, 0], [3, 4, 12], "z", seen=[0, 0, 1])
         assert (found.depth, found.total, found.motion) == pytest.approx((11, sqrt(146), 1))
 
+    def test_motion_is_the_way_from_the_plan_to_where_it_was_seen(self):
+        """Planned at (10, 20, 30), seen at (10, 22, 31): sqrt(4 + 1)."""
+        found = decompose_error([10, 20, 30], [10, 20, 30], "z", seen=[10, 22, 31])
+        assert found.motion == pytest.approx(sqrt(5))
+
     @pytest.mark.parametrize("seen", [None, [0, 0, None], [float("nan"), 0, 1]])
     def test_target_not_fully_seen_leaves_the_plan(self, seen):
         found = decompose_error([0, 0, 0], [3, 4, 12], "z", seen=seen)
@@ -58,6 +63,11 @@ class TestDecomposeError:
     def test_oblique_needle_has_no_parts(self):
         found = decompose_error([0, 0, 0], [3, 4, 12], "oblique")
         assert (found.total, found.lateral, found.depth) == (13, None, None)
+
+    def test_oblique_needles_have_no_parts_one_by_one(self):
+        found = decompose_error(np.zeros((2, 3)), [[3, 4, 12], [0, 3, 4]], "oblique")
+        assert found.depth == pytest.approx([np.nan, np.nan], nan_ok=True)
+        assert found.total == pytest.approx([13, 5])
 
     def test_point_not_recorded_has_no_error(self):
         found = decompose_error([0, 0, 0], [3, None, 12], "z", seen=[0, 3, 4])
@@ -76,11 +86,19 @@ class TestDecomposeError:
             (([0, 0], [1, 1], "z"), "planned must hold three coordinates"),
             (([0, 0, 0], [[1, 1, 1]], "z"), "one shape"),
             (([0, 0, "left"], [1, 1, 1], "z"), "planned must be coordinates"),
+            (([[[0, 0, 0]]], [[[1, 1, 1]]], "z"), "planned must hold three coordinates"),
         ],
     )
     def test_impossible_input_is_named(self, arguments, said):
         with pytest.raises(ValueError, match=said):
             decompose_error(*arguments)
+
+    def test_each_procedure_has_its_own_reference(self):
+        """The first target was seen again 1 mm deeper, the second was not: 11 and 12 mm deeper, 5 across."""
+        seen = [[0, 0, 1], [np.nan, 0, 0]]
+        found = decompose_error(np.zeros((2, 3)), [[3, 4, 12], [3, 4, 12]], "z", seen=seen)
+        assert found.depth == pytest.approx([11, 12])
+        assert found.lateral == pytest.approx([5, 5])
 
 
 class TestSlices:
@@ -88,6 +106,10 @@ class TestSlices:
         """Variance of a uniform place over 3.3 mm by integration."""
         variance = quad(lambda place: place**2 / 3.3, -1.65, 1.65)[0]
         assert slice_sd(3.3) == pytest.approx(sqrt(variance))
+
+    @pytest.mark.parametrize(("thickness", "sd"), [(0, 0), (0.6, 0.6 / sqrt(12))])
+    def test_thin_slices(self, thickness, sd):
+        assert slice_sd(thickness) == pytest.approx(sd)
 
     @pytest.mark.parametrize("thickness", [-1, float("nan"), inf])
     def test_thickness_is_checked(self, thickness):
@@ -144,7 +166,12 @@ class TestProbabilityWithin:
         assert probability_within(5, (0, 2), (3, 0)) == pytest.approx(2 * norm.cdf(2) - 1)
         assert probability_within(2, (0, 2), (3, 0)) == 0
 
-    @pytest.mark.parametrize(("radius", "inside"), [(4.9, 0), (5.1, 1)])
+    def test_lengths_in_another_unit_give_the_same_probability(self):
+        """Everything a hundred times smaller: a narrow spread within a radius below 1."""
+        large = probability_within(50, (2, 3), (40, 0))
+        assert probability_within(0.5, (0.02, 0.03), (0.4, 0)) == pytest.approx(large, rel=1e-9)
+
+    @pytest.mark.parametrize(("radius", "inside"), [(4.9, 0), (5, 1), (5.05, 1)])
     def test_no_spread_at_all(self, radius, inside):
         assert probability_within(radius, 0, (3, 4, 0)) == inside
 
@@ -159,9 +186,12 @@ class TestProbabilityWithin:
         ("arguments", "said"),
         [
             ((-1, 3), "radius must be 0 or more"),
+            (([1, -1], 3), "radius must be 0 or more"),
             ((1, -3), "sigma must be 0 or more"),
+            ((1, (1, -3, 1)), "sigma must be 0 or more"),
             ((1, (1, 2)), "sigma must be one number or 3; got 2"),
             ((1, 1, (0, 0, 0, 0)), "1 to 3 axes"),
+            ((1, 1, [[0, 0, 0]]), "1 to 3 axes"),
             ((1, 1, (0, float("nan"))), "bias must be finite"),
         ],
     )
@@ -175,6 +205,22 @@ class TestRadiusWithin:
         for sigma, bias in ((3, (2, 0, 0)), ((1, 2, 3), (1, 0, -2))):
             radius = radius_within(0.95, sigma, bias)
             assert probability_within(radius, sigma, bias) == pytest.approx(0.95, abs=1e-9)
+
+    def test_three_axes_without_bias_where_none_is_given(self):
+        """The 95 % point of Maxwell's distribution, 2.7955 standard deviations."""
+        assert radius_within(0.95, 3) == pytest.approx(maxwell.ppf(0.95, scale=3))
+
+    def test_radius_below_a_millimetre(self):
+        assert radius_within(0.95, 0.1) == pytest.approx(maxwell.ppf(0.95, scale=0.1))
+
+    def test_one_axis_with_a_spread_is_enough(self):
+        """Half of a normal error of 2 mm lies within 0.67449 standard deviations."""
+        assert radius_within(0.5, (0, 2), (0, 0)) == pytest.approx(2 * norm.ppf(0.75))
+
+    def test_bias_far_beyond_the_spread(self):
+        """The squared length over sigma squared is chi-square, off centre by (3 / 0.5)^2."""
+        expected = 0.5 * sqrt(ncx2.ppf(0.95, 3, 36))
+        assert radius_within(0.95, 0.5, (3, 0, 0)) == pytest.approx(expected)
 
     @pytest.mark.parametrize("probability", [0, 1])
     def test_probability_is_checked(self, probability):
@@ -343,6 +389,7 @@ class TestSamplingProbability:
         ("change", "said"),
         [
             ({"sigma_lateral": 0}, "sigma_lateral must be above 0"),
+            ({"sigma_lateral": inf}, "sigma_lateral must be above 0"),
             ({"sigma_depth": -1}, "sigma_depth must be above 0"),
             ({"bias_depth": inf}, "bias_depth"),
             ({"bias_lateral": -1}, "lateral_offset"),

@@ -192,6 +192,21 @@ class TestFewCounts:
         """0.5^5 = 0.031 <= 0.05 < 0.5^4."""
         assert net_rate(counts, 60, 0, 60).detected is detected
 
+    @pytest.mark.parametrize(("alpha", "needed"), [(0.5, 1), (0.25, 2), (0.2, 3), (0.1, 4)])
+    def test_an_empty_background_needs_the_power_of_one_half_that_reaches_alpha(self, alpha, needed):
+        """0.5^k <= alpha: each count falls on either side with one half."""
+        below, at = (net_rate(counts, 60, 0, 60, alpha=alpha).detected for counts in (needed - 1, needed))
+        assert (below, at) == (False, True)
+
+    def test_detection_limit_counts_the_background_in(self):
+        """Background 3: P(at most 3 of 13) = 378/8192 <= 0.05 < P(at most 3 of 12) = 299/4096, so 10 counts."""
+        limit = net_rate(0, 60, 3, 60).detection_limit
+        assert poisson.sf(9, (limit + 3 / 60) * 60) == pytest.approx(0.95)
+
+    def test_a_short_scan(self):
+        """5 counts in half a second less 1 in half a second: 8 a second."""
+        assert net_rate(5, 0.5, 1, 0.5).net_rate == pytest.approx(8)
+
     def test_threshold_is_the_rate_of_the_count_needed(self):
         assert net_rate(0, 60, 0, 60).decision_threshold == pytest.approx(5 / 60)
 
@@ -278,6 +293,12 @@ class TestSpecimenUptake:
         assert found.ci == pytest.approx([limit * per_rate for limit in found.net.ci])
         assert found.concentration_ci == pytest.approx([2 * limit for limit in found.ci])
 
+    def test_interval_is_narrower_at_a_lower_confidence(self):
+        """Far from zero the interval is the normal one: half widths as 1.6449 to 1.9600."""
+        wide, narrow = (specimen_uptake(3000, 300, 600, **self.GIVEN, confidence=c).ci for c in (0.95, 0.9))
+        share = (narrow[1] - narrow[0]) / (wide[1] - wide[0])
+        assert share == pytest.approx(norm.ppf(0.95) / norm.ppf(0.975))
+
     def test_published_order_of_magnitude(self):
         """185 MBq, 70 kg, ratio 3, 0.1 g: 793 Bq at injection, by hand 3 * 185/70 * 0.1 kBq.
 
@@ -299,7 +320,7 @@ class TestSpecimenUptake:
         assert specimen_uptake(3000, 300, 600, **self.GIVEN).half_life_min == 109.77
 
     @pytest.mark.parametrize("name", ["mass_g", "calibration_cps_per_kbq", "activity_mbq", "body_mass_kg"])
-    @pytest.mark.parametrize("value", [0, -1, float("nan")])
+    @pytest.mark.parametrize("value", [0, -1, float("nan"), float("inf")])
     def test_impossible_input_is_named(self, name, value):
         with pytest.raises(ValueError, match=f"{name} must be above 0"):
             specimen_uptake(3000, 300, 600, **(self.GIVEN | {name: value}))
@@ -323,9 +344,15 @@ class TestSource:
         with pytest.raises(ValueError, match="must not lie before the reference day; got -1 days"):
             source_activity("Ge-68", 10, date(2026, 1, 2), date(2026, 1, 1))
 
-    def test_activity_is_checked(self):
-        with pytest.raises(ValueError, match="activity must be above 0; got 0"):
-            source_activity("Ge-68", 0, date(2026, 1, 1), date(2026, 1, 1))
+    @pytest.mark.parametrize("activity", [0, -1, float("inf")])
+    def test_activity_is_checked(self, activity):
+        with pytest.raises(ValueError, match="activity must be above 0; got"):
+            source_activity("Ge-68", activity, date(2026, 1, 1), date(2026, 1, 1))
+
+    def test_a_weak_source_in_a_large_unit(self):
+        """Half of 0.5 mCi is left after the 270.95 days of the half-life, here rounded to 271."""
+        left = source_activity("Ge-68", 0.5, date(2026, 1, 1), date(2026, 9, 29))
+        assert left == pytest.approx(0.25, rel=2e-4)
 
 
 class TestDose:
@@ -333,6 +360,10 @@ class TestDose:
     def test_glucose(self, activity, msv):
         """0.019 mSv/MBq (ICRP)."""
         assert effective_dose("F-18 FDG", activity).msv == pytest.approx(msv, abs=0.05)
+
+    def test_sestamibi(self):
+        """9.0E-03 mSv/MBq at rest (ICRP publications 80 and 128): 740 MBq are 6.66 mSv."""
+        assert effective_dose("Tc-99m sestamibi", 740).msv == pytest.approx(6.66)
 
     def test_coefficient_is_named(self):
         found = effective_dose("F-18 FDG", 185)

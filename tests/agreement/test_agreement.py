@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import json
 from typing import TYPE_CHECKING
 
 import pytest
+from scipy.stats import binomtest
 
 from registry.agreement import agreement
+from registry.errors import UsageProblem
 from tests.measures.build import day
 
 if TYPE_CHECKING:
@@ -128,3 +131,37 @@ def test_nothing_judged_is_said_without_figures(drawn: Drawn):
     one = pair(drawn, "readings")
 
     assert (one.n, one.kappa, one.ac1) == (0, None, None)
+
+
+def test_a_period_that_ends_before_it_begins_is_refused(drawn: Drawn):
+    with pytest.raises(UsageProblem, match="the first day is after the last"):
+        audit(drawn, start=day(10), end=day(9))
+
+
+def test_where_nobody_wrote_down_who_decided_first_there_is_no_share(drawn: Drawn):
+    judged(drawn, "P", ("joint", NO, 9, {"own_view_first": None}))
+    first = audit(drawn).own_view_first
+
+    assert (first.x, first.n, first.not_recorded) == (0, 0, 1)
+    assert (first.share, first.lower, first.upper) == (None, None, None)
+
+
+def test_who_decided_first_has_wilsons_limits_of_the_confidence(drawn: Drawn):
+    for key, said in (("P", "yes"), ("Q", "no"), ("R", "no")):
+        judged(drawn, key, ("joint", NO, 9, {"own_view_first": said}))
+    first = audit(drawn, confidence=0.9).own_view_first
+    expected = binomtest(1, 3).proportion_ci(0.9, method="wilson")
+
+    assert (first.share, first.lower, first.upper) == pytest.approx((1 / 3, expected.low, expected.high))
+
+
+def test_all_of_it_can_be_written_as_json(drawn: Drawn):
+    judged(drawn, "P", ("provisional", YES, 4, {}), ("joint", YES, 9, {}))
+    written = json.loads(json.dumps(audit(drawn).to_dict()))
+
+    assert [(one["pair"], one["both"]) for one in written["pairs"]] == [
+        ("stages", 1),
+        ("readings", 0),
+        ("flags", 0),
+    ]
+    assert written["several"]["n"] == 0

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import polars as pl
 import pytest
+from scipy.stats import t
 
 from registry.agreement import words
 from registry.agreement.change import change
@@ -78,6 +79,31 @@ def test_numbers_of_readers_that_differ_leave_no_kappa():
     assert (made.fewest, made.most, made.kappa) == (3, 4, None)
     assert made.ac1 is not None
     assert "number of readers differs" in made.reason
+
+
+def test_readers_of_one_opinion_alone_leave_no_kappa_and_say_why():
+    """All nine readings discordant: agreement is 1, and chance alone would give it too."""
+    made = several(readings((3, 0), (3, 0), (3, 0)), 0.95)
+
+    assert (made.po, made.kappa, made.unanimous) == (1, None, 3)
+    assert made.reason != ""
+
+
+def test_the_interval_of_several_follows_the_confidence():
+    """A t interval around one estimate: its half widths are in the ratio of t(3) at 0.9 and 0.975."""
+    rows = readings((3, 0), (0, 3), (2, 1), (1, 2))
+    wide, narrow = several(rows, 0.95), several(rows, 0.8)
+
+    assert narrow.ac1 - narrow.ac1_ci[0] == pytest.approx(
+        (wide.ac1 - wide.ac1_ci[0]) * t.ppf(0.9, 3) / t.ppf(0.975, 3)
+    )
+
+
+def test_without_readings_all_counts_are_nothing():
+    made = several(readings((1, 1)), 0.95)
+
+    assert (made.n, made.fewest, made.most, made.readings, made.discordant, made.unanimous) == (0,) * 6
+    assert (made.po, made.ac1, made.kappa, made.reason) == (None, None, None, "")
 
 
 def test_two_readers_are_not_several(drawn: Drawn):

@@ -277,9 +277,16 @@ def test_others_get_none(undecided: Registry, role: Role):
     assert undecided.rows("SELECT count(*) FROM audit_event WHERE action = 'recall'") == [(0,)]
 
 
-def test_a_purpose_is_asked_for(undecided: Registry):
+@pytest.mark.parametrize("purpose", ["  x ", "x" * 9, "x" * 201])
+def test_a_purpose_of_10_to_200_characters_is_asked_for(undecided: Registry, purpose: str):
     with acting(COORDINATOR), pytest.raises(UsageProblem, match="what the identifiers are for"):
-        recall(undecided, as_of=DUE, purpose="  x ")
+        recall(undecided, as_of=DUE, purpose=purpose)
+
+
+@pytest.mark.parametrize("length", [10, 200])
+def test_a_purpose_may_be_as_short_and_as_long(undecided: Registry, length: int):
+    with acting(COORDINATOR):
+        assert recall(undecided, as_of=DUE, purpose="x" * length).height == 1
 
 
 def test_an_old_password_is_asked_for_again(undecided: Registry):

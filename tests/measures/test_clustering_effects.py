@@ -9,7 +9,9 @@ from typer.testing import CliRunner
 
 from registry.cli import app
 from registry.errors import UsageProblem
-from registry.measures import b_category_table, clustering_effects, evaluate
+from registry.measures import b_category_table, clustering, clustering_effects, evaluate
+from registry.measures.clusters import effect
+from registry.measures.results import ClusteringEffect
 from registry.stats.clustering import clustered_wilson_interval
 from registry.stats.proportions import wilson_interval
 from tests.build import base, load
@@ -61,6 +63,60 @@ def test_each_stratum_has_an_effect_of_its_own(drawn: Drawn):
     assert found["cancellation", "OP1"].design_effect == pytest.approx(8 / 3)
     assert found["cancellation", "OP1"].ratio > found["cancellation", "OP2"].ratio
     assert found["cancellation", "OP2"].procedures == 4
+
+
+@pytest.mark.parametrize(
+    ("asked", "procedures"),
+    [
+        ({}, 7),
+        ({"start": day(50)}, 3),
+        ({"end": day(50)}, 4),
+        ({"within": {"operator": "OP1"}}, 4),
+        ({"within": {"operator": "OP2"}, "start": day(101)}, 0),
+    ],
+)
+def test_an_effect_is_that_of_the_period_and_of_what_is_kept(drawn: Drawn, asked: dict, procedures: int):
+    """Four procedures of OP1 on day 0, three of OP2 on day 100; each function asks on its own."""
+    patients(drawn, [(2, 2), (0, 2)], operator="OP1")
+    patients(drawn, [(1, 2), (0, 1)], operator="OP2", on=100)
+    drawn.built()
+    found = clustering_effects(drawn, ["cancellation"], as_of=AS_OF, **asked)
+
+    assert sum(one.procedures for one in found.values()) == procedures
+    assert clustering(drawn, "cancellation", as_of=AS_OF, **asked).procedures == procedures
+
+
+def test_an_effect_follows_the_confidence(drawn: Drawn):
+    """Patient sums 1/2, 0/2, 2/2, 0/1 at 80 %: both widths by the intervals of that level."""
+    patients(drawn, [(1, 2), (0, 2), (2, 2), (0, 1)])
+    lower, upper = clustered_wilson_interval([1, 0, 2, 0], [2, 2, 2, 1], 0.8)
+    low, high = wilson_interval(3, 7, 0.8)
+    found = clustering(drawn.built(), "cancellation", as_of=AS_OF, confidence=0.8)
+
+    assert found.ratio == pytest.approx((upper - lower) / (high - low))
+
+
+def test_one_patient_alone_shows_no_effect(drawn: Drawn):
+    patients(drawn, [(1, 3)])
+    found = clustering(drawn.built(), "cancellation", as_of=AS_OF)
+
+    assert (found.ratio, found.design_effect, found.from_data) == (None, None, False)
+    assert (found.patients, found.procedures) == (1, 3)
+
+
+def test_without_procedures_nothing_is_shown_by_the_data(drawn: Drawn):
+    found = clustering(drawn.built(), "cancellation", as_of=AS_OF)
+
+    assert (found.from_data, found.patients, found.procedures) == (False, 0, 0)
+
+
+def test_no_patients_have_no_effect():
+    assert effect(([], [], []), 0.95) == ClusteringEffect(None, None, False, 0, 0)
+
+
+def test_a_confidence_in_per_cent_is_refused(drawn: Drawn):
+    with pytest.raises(UsageProblem, match="Write 95 % as 0.95"):
+        clustering_effects(drawn.built(), ["cancellation"], as_of=AS_OF, confidence=95)
 
 
 def test_only_proportions_have_an_effect(drawn: Drawn):

@@ -188,3 +188,16 @@ def test_no_units_have_no_incidence(drawn: Drawn):
 
     assert {one.incidence for one in made.estimates.values()} == {(None, None, None)}
     assert {one.at_risk for one in made.estimates.values()} == {(0, 0, 0)}
+    assert {one.steps for one in made.estimates.values()} == {(0.0,)}
+
+
+def test_a_curve_of_one_site_and_period(drawn: Drawn):
+    """Two of A, on days 100 and 200, and one of B; A from day 150 on is one procedure."""
+    for key, on, site in (("early", 100, "A"), ("late", 200, "A"), ("elsewhere", 200, "B")):
+        drawn.procedure(key, on, site=site)
+        drawn.report(key, "benign")
+    drawn.built()
+
+    assert curve(drawn, as_of=day(AS_OF), within={"site": "A"}).n == 2
+    assert curve(drawn, as_of=day(AS_OF), within={"site": "A"}, start=day(150)).n == 1
+    assert curve(drawn, as_of=day(AS_OF), end=day(150)).n == 1

@@ -347,3 +347,29 @@ def test_repeats_are_not_missing(drawn: Drawn):
 
 def test_a_date_is_no_datetime():
     assert type(AS_OF) is date
+
+
+@pytest.mark.parametrize("confidence", [0, 1, 95])
+def test_a_confidence_at_its_ends_or_in_per_cent_is_refused(drawn: Drawn, confidence: float):
+    with pytest.raises(UsageProblem, match="does not lie between 0 and 1. Write 95 % as 0.95"):
+        evaluate(drawn.built(), ["cancellation"], as_of=AS_OF, confidence=confidence)
+
+
+def test_results_stand_in_the_order_asked_for_whatever_their_kind(drawn: Drawn):
+    """A quantity before a proportion and the other way round; strata in the order of their names."""
+    for site in ("B", "A"):
+        drawn.specimen(drawn.procedure(drawn.key("P"), site=site), mass_g=1.0)
+    drawn.built()
+    for asked in (["tissue_mass_g", "cancellation"], ["cancellation", "tissue_mass_g"]):
+        made = evaluate(drawn, asked, as_of=AS_OF, by="site")
+        assert [(one.measure, one.stratum) for one in made] == [
+            (name, site) for name in asked for site in "AB"
+        ]
+
+
+def test_only_where_nothing_counted_there_is_a_one_sided_bound(drawn: Drawn):
+    cancelled(drawn, "one")
+    drawn.procedure("two")
+    (result,) = evaluate(drawn.built(), ["cancellation"], as_of=AS_OF)
+
+    assert result.upper_bound_no_events is None

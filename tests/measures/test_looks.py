@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from typing import TYPE_CHECKING
 
 import pytest
@@ -148,3 +149,93 @@ def test_without_a_cancer_nothing_is_estimated(drawn: Drawn):
 
 def test_without_procedures_nothing_is_estimated(drawn: Drawn):
     assert looks_curve(drawn.built(), as_of=day(AS_OF)).reason == "no procedures"
+
+
+def found_between(drawn: Drawn, after: int, until: int, clear: int) -> tuple[tuple[float, float] | None, ...]:
+    """Readings with one cancer between two looks, and one procedure clear at the last look."""
+    drawn.imaging(benign(drawn, "found"), after)
+    drawn.linkage("found", until, "invasive")
+    drawn.imaging(benign(drawn, "clear"), clear)
+    return looks_curve(drawn.built(), as_of=day(AS_OF)).read
+
+
+@pytest.mark.parametrize(
+    ("after", "until", "clear", "at_365", "at_730"),
+    [
+        # the rise has ended on the day that is read, and is kept afterwards
+        (300, 365, 900, (0.5, 0.5), (0.5, 0.5)),
+        # it begins on the day that is read: nothing of it yet
+        (365, 400, 900, (0.0, 0.0), (0.5, 0.5)),
+        # it lies after the day that is read
+        (400, 500, 900, (0.0, 0.0), (0.5, 0.5)),
+        # the last look is on the day that is read
+        (300, 400, 730, (0.0, 0.5), (0.5, 0.5)),
+        (300, 400, 729, (0.0, 0.5), None),
+    ],
+)
+def test_readings_at_the_ends_of_a_rise_and_of_the_looks(drawn: Drawn, after, until, clear, at_365, at_730):
+    """Half of the two procedures have a cancer, between the two looks and nowhere else."""
+    read = found_between(drawn, after, until, clear)
+
+    assert read[0] == pytest.approx(at_365, abs=1e-6)
+    assert read[1] == (None if at_730 is None else pytest.approx(at_730, abs=1e-6))
+
+
+def test_a_look_on_the_day_after_is_a_look_before_the_cancer(drawn: Drawn):
+    drawn.imaging(benign(drawn, "found"), 1)
+    drawn.linkage("found", 100, "invasive")
+    drawn.linkage(benign(drawn, "no look"), 100, "invasive")
+
+    assert looks_curve(drawn.built(), as_of=day(AS_OF)).between_looks == 1
+
+
+def test_a_cancer_on_the_day_of_the_procedure_is_the_last_look(drawn: Drawn):
+    drawn.excision(benign(drawn, "excised on the day"), 0, "invasive")
+
+    assert looks_curve(drawn.built(), as_of=day(AS_OF)).last_look == 0
+
+
+def test_looks_of_one_site_and_period(drawn: Drawn):
+    for key, on, site in (("early", 100, "A"), ("late", 200, "A"), ("elsewhere", 200, "B")):
+        drawn.procedure(key, on, site=site)
+        drawn.report(key, "benign")
+    drawn.built()
+    asked = {"as_of": day(AS_OF)}
+
+    for within, start, end, keys in (
+        ({"site": "A"}, None, None, {"early", "late"}),
+        ({"site": "A"}, day(150), None, {"late"}),
+        (None, None, day(150), {"early"}),
+    ):
+        rows = looks(drawn, **asked, within=within, start=start, end=end)
+        assert set(rows.get_column("procedure_id")) == keys
+        assert looks_curve(drawn, **asked, within=within, start=start, end=end).n == len(keys)
+
+
+class TestTooManyLooks:
+    """The estimate takes as long as distinct pairs of looks times distinct days with a cancer."""
+
+    def reason(self, drawn: Drawn, monkeypatch: pytest.MonkeyPatch, most: int) -> str:
+        monkeypatch.setattr(sys.modules["registry.measures.looks"], "MOST_CELLS", most)
+        return looks_curve(drawn, as_of=day(AS_OF)).reason
+
+    def test_pairs_that_are_the_same_count_once(self, drawn: Drawn, monkeypatch: pytest.MonkeyPatch):
+        """Pairs (0, 200) twice, (100, 300) and (600, none): three; days 200 and 300: two; six cells."""
+        for key in ("first", "like the first"):
+            drawn.linkage(benign(drawn, key), 200, "invasive")
+        drawn.imaging(benign(drawn, "second"), 100)
+        drawn.linkage("second", 300, "invasive")
+        drawn.imaging(benign(drawn, "clear"), 600)
+        drawn.built()
+
+        assert self.reason(drawn, monkeypatch, 6) == ""
+        assert self.reason(drawn, monkeypatch, 5).startswith("too many different looks")
+
+    def test_no_cancer_is_another_pair_than_one_on_the_next_day(self, drawn: Drawn, monkeypatch):
+        """Pairs (0, 1) and (0, none), one day: two cells."""
+        drawn.linkage(benign(drawn, "found"), 1, "invasive")
+        benign(drawn, "nothing known")
+        drawn.built()
+
+        assert self.reason(drawn, monkeypatch, 2) == ""
+        assert self.reason(drawn, monkeypatch, 1).startswith("too many different looks")

@@ -58,6 +58,13 @@ def test_without_a_denominator_there_is_no_case():
     assert maturity(0, 0, {"no pathology report": 4}).lowest is None
 
 
+def test_without_anything_unknown_there_is_no_case():
+    """Nothing could move 3 of 20: the share itself is no worst and no best case."""
+    found = maturity(3, 20, {"not sampled": 5})
+
+    assert (found.lowest, found.highest) == (None, None)
+
+
 def test_some_of_the_unknown_in_the_denominator_stay_within_the_extremes():
     """Whatever k of the 5 belong to it, and whatever j of them count."""
     found = maturity(3, 20, {"no pathology report": 5})

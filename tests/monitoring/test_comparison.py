@@ -8,7 +8,7 @@ from datetime import date
 from typing import TYPE_CHECKING
 
 import pytest
-from scipy.stats import chi2_contingency
+from scipy.stats import binomtest, chi2_contingency
 from typer.testing import CliRunner
 
 from registry.cli import app
@@ -91,6 +91,106 @@ def test_against_a_known_two_per_cent_four_needs_424():
 
     assert needed is not None
     assert (needed.per_group, needed.against_known) == (1141, 424)
+
+
+@pytest.mark.parametrize(("first", "second"), [((1, 50), (1, 50)), ((0, 50), (1, 50)), ((1, 50), (0, 50))])
+def test_where_the_rates_give_nothing_to_plan_with_a_doubling_is_planned_for(first, second):
+    """2 % from 4 %, as above."""
+    needed = _needed(Rate(*first), Rate(*second))  # type: ignore[arg-type]
+
+    assert needed is not None
+    assert (needed.first, needed.second, needed.assumed) == (0.02, 0.04, True)
+    assert (needed.per_group, needed.against_known) == (1141, 424)
+
+
+@pytest.mark.parametrize("events", [0, 25, 30, 50])
+def test_nothing_is_planned_for_where_no_double_exists(events):
+    """Of none, of half, of more and of all: the double is none, or 100 % and more."""
+    assert _needed(Rate(events, 50), Rate(events, 50)) is None  # type: ignore[arg-type]
+
+
+def alike(made: Drawn, on: int, ill: int, site: str = "A") -> None:
+    """Ten patients with two attempts each on one day; both of so many patients without tissue."""
+    for patient in range(10):
+        for _ in range(2):
+            at = made.key("F")
+            made.finding(at, patient=f"{site}{on} {patient}")
+            status = {"status": "abandoned"} if patient < ill else {}
+            made.procedure(made.key("P"), on=on, finding=at, site=site, **status)
+
+
+@pytest.fixture(scope="module")
+def doubled() -> Iterator[Drawn]:
+    """Patients with two attempts that end alike: A on days 100 and 500, B on days 100 and 500, and later ones alone."""
+    made = Drawn()
+    for site, day_100, day_500 in (("A", 5, 8), ("B", 2, 6)):
+        alike(made, 100, day_100, site)
+        alike(made, 500, day_500, site)
+    put(made, 30, 40, 900, "A")
+    made.built()
+    yield made
+    made.close()
+
+
+def test_periods_are_tested_with_the_patients_of_each(doubled):
+    """At A in m = 10 patients a period: the ratio estimator's design effect is 2 m / (m - 1) = 20/9."""
+    made = compare_periods(doubled, "tissue_obtained", FIRST, SECOND, as_of=AS_OF, within={"site": "A"})
+    plain = chi2_contingency([[10, 10], [4, 16]], correction=False)
+
+    assert made.by_patient.deff == pytest.approx((20 / 9, 20 / 9))
+    assert made.by_patient.chi2 == pytest.approx(plain.statistic * 9 / 20)
+    (told,) = [one for one in made.sentences if "Rao and Scott" in one]
+    assert told.endswith(f"p {made.by_patient.p:.2f}: no difference between the groups is shown.")
+
+
+def test_groups_are_tested_with_the_patients_of_the_period(doubled):
+    """Of 2020 and of 2021 alone, ten patients at either site."""
+    for start, end in (FIRST, SECOND):
+        made = compare_groups(doubled, "tissue_obtained", "site", as_of=AS_OF, start=start, end=end)
+        assert made.by_patient.deff == pytest.approx((20 / 9, 20 / 9))
+
+
+def test_the_later_period_may_be_named_first(doubled):
+    """Names stand as asked for; the quarters run over both, the later year of 2022 left out."""
+    made = compare_periods(doubled, "tissue_obtained", SECOND, FIRST, as_of=AS_OF)
+
+    assert made.names == ("2021-01-01 to 2021-12-31", "2020-01-01 to 2020-12-31")
+    assert [(one.stratum, one.denominator) for one in made.quarters] == [("2020-Q2", 40), ("2021-Q2", 40)]
+    assert "Trend over 2 quarters with procedures, 2020-Q2 to 2021-Q2" in " ".join(made.sentences)
+
+
+def test_each_group_has_the_interval_that_is_asked_for(doubled):
+    """A has 10 + 4 of the 40 of 2020 and 2021 with tissue, and Clopper-Pearson's limits of them."""
+    made = compare_groups(
+        doubled, "tissue_obtained", "site", as_of=AS_OF, end=SECOND[1], interval="exact", confidence=0.9
+    )
+    expected = binomtest(14, 40).proportion_ci(0.9, method="exact")
+
+    assert (made.groups[0].lower, made.groups[0].upper) == pytest.approx((expected.low, expected.high))
+
+
+def test_three_groups_have_no_pair_until_it_is_named(drawn):
+    for site in "ABC":
+        put(drawn, 8, 10, 100, site)
+    drawn.built()
+
+    assert compare_groups(drawn, "tissue_obtained", "site", as_of=AS_OF).pair is None
+    named = compare_groups(drawn, "tissue_obtained", "site", as_of=AS_OF, pair=("C", "A"))
+    assert named.pair is not None
+    written = json.loads(json.dumps(named.to_dict()))
+    assert (written["pair"]["first"], written["pair"]["second"]) == ("C", "A")
+    assert [one["group"] for one in written["rows"]] == ["A", "B", "C"]
+
+
+def test_ten_in_each_group_are_enough_to_say_what_is_needed(drawn):
+    put(drawn, 8, 10, 100, "A")
+    put(drawn, 6, 10, 100, "B")
+    drawn.built()
+    made = compare_groups(drawn, "tissue_obtained", "site", as_of=AS_OF)
+
+    assert made.is_shown
+    assert made.pair is not None
+    assert made.pair.needed is not None
 
 
 def test_below_the_minimum_there_are_counts_only(drawn):

@@ -25,6 +25,13 @@ class TestCohenKappa:
         )
         assert (ours.z, ours.p) == pytest.approx((theirs.z_value, theirs.pvalue_two_sided))
 
+    @pytest.mark.parametrize("table", [[[7, 5], [4, 6]], [[3, 6], [7, 4]]])
+    def test_test_of_weak_agreement_agrees_with_statsmodels(self, table):
+        """More than chance in the first table, less in the second: p of both is far from 0."""
+        from statsmodels.stats.inter_rater import cohens_kappa
+
+        assert cohen_kappa(table).p == pytest.approx(cohens_kappa(np.array(table)).pvalue_two_sided)
+
     def test_prevalence_lowers_it_at_the_same_agreement(self):
         """Feinstein and Cicchetti 1990 (from memory): 0.70 and 0.32 at 85 %."""
         assert cohen_kappa([[40, 9], [6, 45]]).kappa == pytest.approx(0.70, abs=0.005)
@@ -53,6 +60,10 @@ class TestCohenKappa:
         assert (found.kappa, found.se, found.ci) == (1, None, (None, None))
         assert found.reason.startswith("all units agree")
 
+    def test_full_agreement_is_tested_all_the_same(self):
+        """Of two by two, z squared is the chi-square of the table: 10 units on the diagonal give 10."""
+        assert cohen_kappa([[5, 0], [0, 5]]).z == pytest.approx(sqrt(10))
+
     def test_no_units(self):
         assert cohen_kappa([[0, 0], [0, 0]]).reason == "no units"
 
@@ -69,14 +80,15 @@ class TestCohenKappa:
         assert cohen_kappa(table).ci_resampled == cohen_kappa(table).ci_resampled
         assert cohen_kappa(table).ci_resampled != cohen_kappa(table, seed=2).ci_resampled
 
+    @pytest.mark.parametrize("table", [[[10, 4], [3, 12]], [[9, 10], [1, 9]]])
     @pytest.mark.parametrize("confidence", [0.8, 0.95])
-    def test_resampled_limits_are_percentiles_of_units_drawn_again(self, confidence):
+    def test_resampled_limits_are_percentiles_of_units_drawn_again(self, table, confidence):
         """20,000 drawings of the 29 units one by one: kappa from shares a, b, c, d by its definition."""
-        drawn = np.random.default_rng(5).choice(4, size=(20_000, 29), p=np.array([10, 4, 3, 12]) / 29)
+        drawn = np.random.default_rng(5).choice(4, size=(20_000, 29), p=np.ravel(table) / 29)
         a, b, c, d = ((drawn == cell).mean(axis=1) for cell in range(4))
         chance = (a + b) * (a + c) + (c + d) * (b + d)
         limits = np.quantile((a + d - chance) / (1 - chance), [(1 - confidence) / 2, (1 + confidence) / 2])
-        found = cohen_kappa([[10, 4], [3, 12]], confidence=confidence).ci_resampled
+        found = cohen_kappa(table, confidence=confidence).ci_resampled
         assert found == pytest.approx(limits, abs=0.03)
 
     def test_no_resampled_limits_where_one_drawing_in_ten_has_no_kappa(self):
@@ -102,6 +114,19 @@ class TestGwet:
     def test_unweighted_value_by_hand(self):
         """40, 9, 6, 45 of 100: yes 0.475 on average; chance 2 * 0.475 * 0.525 = 0.49875."""
         assert gwet_ac([[40, 9], [6, 45]]).ac1 == pytest.approx((0.85 - 0.49875) / (1 - 0.49875))
+
+    @pytest.mark.parametrize("weights", ["linear", "quadratic"])
+    def test_between_two_categories_there_is_no_credit(self, weights):
+        """Their distance is the largest there is: weighted and plain agreement are one."""
+        table = [[40, 9], [6, 45]]
+        assert gwet_ac(table, weights).ac2 == pytest.approx(gwet_ac(table).ac1)
+
+    def test_two_units_have_an_error(self):
+        """One agreed yes, one yes and no: share of yes 3/4, chance 3/8, AC1 (1/2 - 3/8) / (5/8) = 1/5; t(1)."""
+        found = gwet_ac([[1, 1], [0, 0]])
+        assert found.ac1 == pytest.approx(1 / 5)
+        assert found.se is not None
+        assert found.ci == (-1, 1)
 
     def test_weights_fill_the_other_field(self):
         found = gwet_ac(ABSTRACTORS, "linear")
@@ -205,6 +230,10 @@ class TestFleiss:
         z = 0.2 / sqrt(2 / 48 * 13 / 25)
         assert (found.z, found.p) == pytest.approx((z, 2 * norm.sf(z)))
 
+    def test_less_agreement_than_chance_is_tested_on_both_sides(self):
+        """Kappa -1/2 over sqrt(2 / (1 * 3 * 2)): z is negative, p that of its size."""
+        assert fleiss_kappa([[2, 1]]).p == pytest.approx(2 * norm.sf(0.5 / sqrt(1 / 3)))
+
     def test_one_unit_is_enough(self):
         """2 and 1 of 3: agreement 1/3, shares 2/3 and 1/3: 1 - (2/3)/(4/9)."""
         assert fleiss_kappa([[2, 1]]).kappa == pytest.approx(-0.5)
@@ -245,6 +274,17 @@ class TestTwoReaders:
     def test_nobody_said_yes(self):
         found = two_reader_summary([[0, 0], [0, 6]])
         assert (found.p_pos, found.p_neg) == (None, 1)
+
+    def test_what_readers_never_said_together_has_agreement_zero(self):
+        """No unit with two yes, and none with two no: 0 of 2 * 0 + 5, not nothing to tell."""
+        found = two_reader_summary([[0, 3], [2, 0]])
+        assert (found.p_pos, found.p_neg) == (0, 0)
+
+    def test_confidence_reaches_both_limits(self):
+        """Normal 1.644854 for kappa, t(99) 1.660391 for the other coefficient."""
+        found = two_reader_summary([[40, 9], [6, 45]], 0.9)
+        assert found.kappa_ci[1] - found.kappa == pytest.approx(1.644854 * found.kappa_se, rel=1e-6)
+        assert found.ac1_ci[1] - found.ac1 == pytest.approx(1.660391 * found.ac1_se, rel=1e-6)
 
     def test_no_units(self):
         found = two_reader_summary([[0, 0], [0, 0]])

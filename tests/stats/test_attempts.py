@@ -17,6 +17,12 @@ def test_pairs_are_counted_by_where_the_last_lay():
     assert (found.nearer, found.unchanged, found.further, found.n) == (3, 1, 1, 5)
 
 
+def test_a_move_below_a_millimetre_is_a_move():
+    """Half a millimetre nearer and half a millimetre further."""
+    found = compare_lengths([1.0, 1.0], [0.5, 1.5])
+    assert (found.nearer, found.unchanged, found.further) == (1, 0, 1)
+
+
 def test_medians_of_first_last_and_change():
     """9 5 3 1 8 -> 5; 5 4 3 3 2 -> 3; -6 -4 -1 0 2 -> -1, which is not 3 - 5."""
     found = compare_lengths(FIRST, LAST)

@@ -153,7 +153,7 @@ class TestMcNemar:
 
     def test_even_split_is_no_evidence(self):
         found = mcnemar([[3, 4], [4, 3]])
-        assert (found.p, found.p_exact) == (1, 1)
+        assert (found.p, found.p_exact, found.reason) == (1, 1, "")
 
     def test_agrees_with_statsmodels(self):
         from statsmodels.stats.contingency_tables import mcnemar as theirs
@@ -264,12 +264,25 @@ class TestSeveralGroups:
         expected = 67 * np.corrcoef(position, outcome)[0, 1] ** 2
         assert trend_test(self.X, self.N).chi2 == pytest.approx(expected)
 
+    def test_trend_of_two_single_trials(self):
+        """Position and outcome agree altogether: N r^2 = 2 with one degree, however small the table."""
+        found = trend_test([0, 1], [1, 1])
+        assert (found.chi2, found.df) == (pytest.approx(2), 1)
+
+    def test_a_group_of_one_trial_counts(self):
+        """1 of 1, 1 of 4 and 3 of 5, as scipy has it."""
+        expected = chi2_contingency([[1, 0], [1, 3], [3, 2]], correction=False)
+        found = homogeneity_test([1, 1, 3], [1, 4, 5])
+        assert (found.chi2, found.df) == (pytest.approx(expected.statistic), 2)
+
     @pytest.mark.parametrize(("x", "scores"), [((0, 0, 0), None), ((3, 8, 12), (2, 2, 2))])
     def test_trend_of_nothing(self, x, scores):
-        assert trend_test(x, self.N, scores).reason == "outcomes or positions do not vary"
+        found = trend_test(x, self.N, scores)
+        assert (found.reason, found.df) == ("outcomes or positions do not vary", 1)
 
     def test_trend_without_trials(self):
-        assert trend_test([0, 0], [0, 0]).reason == "no trials"
+        found = trend_test([0, 0], [0, 0])
+        assert (found.reason, found.df) == ("no trials", 1)
 
     def test_scores_must_fit(self):
         with pytest.raises(ValueError, match="same length"):

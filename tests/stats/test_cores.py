@@ -75,6 +75,14 @@ def test_no_spread_between_lesions_is_said():
     assert found.reason == "the lesions show no spread beyond chance"
 
 
+def test_lesions_whose_cores_always_agree_have_a_size_near_nothing():
+    """Two cores of a lesion correlate by 1 / (1 + size): by 1 where both or none are positive."""
+    found = core_chance(np.repeat(np.arange(20), 2), np.ones(40), [0] * 20 + [1] * 20)
+
+    assert 1 / (1 + found.size) == pytest.approx(1, abs=0.01)
+    assert found.mean == pytest.approx(0.5, abs=0.01)
+
+
 @pytest.mark.parametrize(
     ("label", "cores", "positive", "reason"),
     [
@@ -93,7 +101,9 @@ def test_what_cannot_be_fitted_is_said(label, cores, positive, reason):
     [
         (lambda: core_chance([1, 2], [1, 0], [0, 1]), "cores must be 1 or more; got 0"),
         (lambda: core_chance([1, 2], [1, 1], [0, 2]), "positive must be 0 or 1; got 2"),
+        (lambda: core_chance([1, 2], [1, 1, 1], [0, 1]), "same length; got lesion 2, cores 3, positive 2"),
         (lambda: pattern_probability(0, 1, [], 1), "a and b must be above 0"),
+        (lambda: pattern_probability(1, 0, [], 1), "a and b must be above 0"),
     ],
 )
 def test_impossible_input_is_named(call, said):

@@ -36,6 +36,13 @@ def test_it_is_what_the_intervals_come_to():
             assert found.share[found.time == until][0] == pytest.approx(share, abs=1e-4)
 
 
+def test_a_look_on_the_day_itself_is_a_look():
+    """One of two at time 0, both at half a day."""
+    found = current_status([0, 0, 0.5, 0.5], [1, 0, 1, 1])
+
+    assert (found.time.tolist(), found.share.tolist()) == ([0, 0.5], [0.5, 1])
+
+
 def test_units_are_counted_also_where_looks_coincide():
     assert current_status([1, 1, 2], [0, 1, 1]).n == 3
 

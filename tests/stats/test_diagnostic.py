@@ -20,6 +20,7 @@ from registry.stats.diagnostic import (
     verification_bounds,
 )
 from registry.stats.proportions import exact_interval, wilson_interval
+from registry.stats.roc import roc_points
 
 ROWS = {
     row["id"]: row["input"]
@@ -107,6 +108,10 @@ class TestPartialVerification:
         """n1 f1 = 429 * 231/263, n0 f0 = 221 * 27/81."""
         high, low = 429 * 231 / 263, 221 * 27 / 81
         assert begg_greenes(**LIVER).sens == pytest.approx(high / (high + low))
+
+    def test_half_of_the_verified_positives_ill(self):
+        """20 positives, 5 of 10 verified ill, are 10; 20 negatives, 1 of 10 verified ill, are 2: 10 of 12."""
+        assert begg_greenes(5, 5, 10, 1, 9, 10).sens == pytest.approx(10 / 12)
 
     def test_limits_lie_on_the_logit_scale(self):
         found = begg_greenes(**LIVER)
@@ -197,6 +202,29 @@ class TestRocAuc:
         with pytest.raises(ValueError, match=said):
             roc_auc(outcome, marker)
 
+    def test_two_units_of_each_outcome_have_a_variance(self):
+        """Ill 1 and 3, well 2 and 0: placements 1/2, 1 and 1/2, 1, variance 1/8 each: 1/8 / 2 + 1/8 / 2."""
+        found = roc_auc([1, 1, 0, 0], [1, 3, 2, 0])
+        assert (found.auc, found.var) == (0.75, pytest.approx(1 / 8))
+
+
+class TestRocPoints:
+    def test_points_by_hand(self):
+        """Ill 3, 2, 2, well 2, 1: from 3 down 1/3 and 0, then 1 and 1/2, then all."""
+        false_positive, true_positive = roc_points([1, 1, 1, 0, 0], [3, 2, 2, 2, 1])
+        assert false_positive == pytest.approx([0, 0, 1 / 2, 1])
+        assert true_positive == pytest.approx([0, 1 / 3, 1, 1])
+
+    @pytest.mark.parametrize("marker", ["s100b", "wfns"])
+    def test_the_area_below_them_is_that_of_the_pairs(self, marker):
+        """Hanley and McNeil 1982: the trapezoids add up to the Mann-Whitney statistic, ties included."""
+        points = roc_points(SAH["outcome"], SAH[marker])
+        assert np.trapezoid(points[1], points[0]) == pytest.approx(roc_auc(SAH["outcome"], SAH[marker]).auc)
+
+    @pytest.mark.parametrize("outcome", [[1, 1], [0, 0]])
+    def test_one_outcome_has_no_curve(self, outcome):
+        assert [points.size for points in roc_points(outcome, [1, 2])] == [0, 0]
+
 
 class TestCompareAuc:
     def test_order_turns_the_sign(self):
@@ -223,7 +251,7 @@ class TestBestThreshold:
     def test_of_equals_the_more_sensitive_is_taken(self):
         """>= 2: 2/2 - 1/2; >= 3: 1/2 - 0: both 0.5."""
         found = best_threshold([0, 0, 1, 1], [1, 2, 2, 3], replicates=1)
-        assert (found.threshold, found.sens) == (2, 1)
+        assert (found.threshold, found.sens, found.spec) == (2, 1, 0.5)
 
     def test_optimism_of_the_haemorrhage_data(self):
         """About 0.034 with n = 113 for the protein marker, by an independent simulation."""

@@ -91,6 +91,15 @@ class TestCharts:
         with pytest.raises(ValueError, match="same length"):
             u_chart([0, 1], [1, 2, 3])
 
+    def test_a_rate_beyond_the_limits_is_judged_per_exposure(self):
+        """120 in 9: 13.3 -+ 3 sqrt(13.3 / 3) = 7.0 to 19.7, and rates 10, 10 and 20."""
+        assert u_chart([30, 30, 60], [3, 3, 3]).beyond == (3,)
+
+    @pytest.mark.parametrize("chart", [p_chart, u_chart])
+    def test_periods_come_in_a_column(self, chart):
+        with pytest.raises(ValueError, match="one-dimensional"):
+            chart(1, 10)
+
 
 class TestFunnel:
     def test_limit_by_hand(self):
@@ -117,6 +126,10 @@ class TestFunnel:
         """95 % and 99.8 %, two-sided (Spiegelhalter 2005, from memory)."""
         assert funnel_limits(100, 0.1).levels == (0.001, 0.025, 0.975, 0.999)
 
+    def test_one_trial_is_enough(self):
+        """n = 1, p = 1/2, level 0.9: r = 1 (P <= 0 is 1/2), a = (1 - 0.9)/(1/2) = 0.2: 0.8."""
+        assert funnel_limits(1, 0.5, [0.9]).limits[0, 0] == pytest.approx(0.8)
+
     def test_never_below_zero(self):
         assert funnel_limits(5, 0.01, [0.001]).limits[0, 0] == 0
 
@@ -125,6 +138,8 @@ class TestFunnel:
         [
             (0, 0.1, [0.5], "n must be at least 1"),
             (5, 0, [0.5], "p0 must lie between 0 and 1"),
+            (5, 1, [0.5], "p0 must lie between 0 and 1"),
+            (5, 0.1, [0], "levels must lie between 0 and 1"),
             (5, 0.1, [1], "levels must lie between 0 and 1"),
         ],
     )
@@ -308,6 +323,10 @@ class TestRunLengths:
         """Three sigma: 1 / 0.0027 = 370.4."""
         assert ewma_arl(1, 3) == pytest.approx(370.4, abs=0.05)
 
+    def test_limits_below_one_deviation(self):
+        """Without memory each value is judged alone: 1 over twice the tail beyond 0.5."""
+        assert ewma_arl(1, 0.5) == pytest.approx(1 / (2 * norm.sf(0.5)))
+
     def test_count_charts_that_signal_at_the_first_excess(self):
         """Limit of one step above k: signal with the first X >= k + h from 0 or never build up.
 
@@ -346,6 +365,7 @@ class TestRunLengths:
             (lambda: binomial_cusum_arl(0, 1, 1, 0.1), "n must be a whole number"),
             (lambda: binomial_cusum_arl(5, 1, 1, 0), "p must lie between 0 and 1"),
             (lambda: normal_cusum_arl(0.5, 0), "h above 0"),
+            (lambda: normal_cusum_arl(-0.1, 4), "k must be 0 or more"),
             (lambda: ewma_arl(0, 3), "smoothing"),
             (lambda: ewma_arl(0.1, 0), "width must be above 0"),
         ],

@@ -6,7 +6,7 @@ from math import nan
 
 import pytest
 
-from registry.stats.outlying import against_others, chance_of_any
+from registry.stats.outlying import against_others, chance_of_any, smaller_tail
 
 
 def test_two_units_are_fishers_table_of_the_lady_tasting_tea():
@@ -30,6 +30,28 @@ def test_a_unit_with_less_than_a_tenth_stays_in_the_rate_it_is_compared_with():
 
     assert found.rate[0] == pytest.approx(105 / 1009)
     assert found.rate[1] == pytest.approx(5 / 9)
+
+
+def test_a_unit_with_just_a_tenth_is_compared_with_the_others_alone():
+    """10 of 100 procedures: the others have 18 of 90."""
+    assert against_others([5, 18], [10, 90]).rate[0] == pytest.approx(18 / 90)
+
+
+def test_units_come_in_columns():
+    with pytest.raises(ValueError, match="one-dimensional"):
+        against_others(1, 2)
+
+
+@pytest.mark.parametrize(("events", "tail"), [(2, 56), (8, 56), (5, 638)])
+def test_the_smaller_tail_counts_the_number_itself(events, tail):
+    """Of ten tosses: 1 + 10 + 45 = 56 of 1024 have at most two heads, 638 at most five."""
+    assert smaller_tail([events], [10], 0.5) == pytest.approx([tail / 1024])
+
+
+@pytest.mark.parametrize("rate", [0.0, 1.0, -0.1])
+def test_a_rate_at_its_ends_has_no_tails(rate):
+    with pytest.raises(ValueError, match="rate must lie between 0 and 1"):
+        smaller_tail([0], [10], rate)
 
 
 def test_a_unit_without_others_is_compared_with_nothing():

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import numpy as np
 import pytest
 from scipy.stats import binom
 
@@ -30,6 +31,12 @@ class TestHalfWidth:
             lower, upper = wilson_interval(n // 2, n)
             assert ((upper - lower) / 2 <= 0.05) is narrow
 
+    def test_a_rare_rate_needs_more_than_the_textbook_says(self):
+        """Of a rate of nothing Wilson's interval ends at z^2 / (n + z^2): n = z^2 (1 / 0.2 - 1) = 15.4, not 0.4."""
+        found = trials_for_half_width(0.001, 0.1, method="wilson").n
+        assert found == pytest.approx(15.4, abs=1)
+        assert half_width_at(0.001, found) <= 0.1 < half_width_at(0.001, found - 1)
+
     @pytest.mark.parametrize(
         ("p", "half", "method", "said"),
         [
@@ -54,6 +61,33 @@ class TestDetection:
         assert found.power == pytest.approx(binom.sf(found.critical - 1, found.n, 0.15))
         critical = binom.ppf(0.95, found.n - 1, 0.05) + 1
         assert found.power >= 0.8 > binom.sf(critical - 1, found.n - 1, 0.15)
+
+    @pytest.mark.parametrize(
+        ("p0", "p1", "n", "critical"),
+        [
+            # 7 or 8 of 8: 9/256 = 3.5 %, and 0.9^8 + 8 * 0.9^7 * 0.1 = 81 %; 5 of 5 59 %, 6 of 6 53 %, 7 of 7 48 %
+            (0.5, 0.9, 8, 7),
+            # all of five: 1/32 = 3.1 %, and 0.99^5 = 95 %; all of four 1/16 = 6.3 %
+            (0.5, 0.99, 5, 5),
+            # one of one: 1 %, and 99 %
+            (0.01, 0.99, 1, 1),
+        ],
+    )
+    def test_small_numbers_by_hand(self, p0, p1, n, critical):
+        found = trials_to_detect(p0, p1)
+        assert (found.n, found.critical) == (n, critical)
+
+    @pytest.mark.parametrize(
+        ("p0", "p1"), [(0.01, 0.99), (0.02, 0.055), (0.02, 0.07), (0.05, 0.1), (0.5, 0.9)]
+    )
+    def test_power_stays_from_where_a_plain_search_says(self, p0, p1):
+        """All numbers up to 2,000 one by one, by scipy's binomial distribution."""
+        n = np.arange(1, 2001)
+        critical = binom.ppf(0.95, n, p0) + 1
+        enough = binom.sf(critical - 1, n, p1) >= 0.8
+        short = n[~enough]
+        found = trials_to_detect(p0, p1)
+        assert (found.n, found.n_stays) == (n[enough][0], short[-1] + 1 if short.size else 1)
 
     def test_size_of_the_test(self):
         found = trials_to_detect(0.05, 0.15)
@@ -90,10 +124,19 @@ class TestOneYear:
         assert found.critical == 8
         assert binom.sf(7, 200, found.shown) == pytest.approx(0.8)
 
+    def test_all_of_them_can_be_enough(self):
+        """Five of five: 1/32 = 3.1 %; at 90 % that is 0.9^5."""
+        assert power_at(5, 0.5, 0.9).power == pytest.approx(0.9**5)
+
     def test_too_few_to_reject_at_all(self):
         """0.5^3 = 12.5 % is above 5 %: three of three prove nothing."""
         found = power_at(3, 0.5, 0.9)
         assert (found.power, found.shown) == (0.0, None)
+
+    @pytest.mark.parametrize("p", [0, 1, 1.5])
+    def test_rate_is_checked(self, p):
+        with pytest.raises(ValueError, match="p must lie"):
+            half_width_at(p, 10)
 
     def test_no_procedures(self):
         assert (power_at(0, 0.02, 0.04), half_width_at(0.02, 0)) == (None, None)

@@ -201,13 +201,20 @@ class TestFractionalSizes:
         with pytest.raises(ValueError, match="trials must be above 0; got 0"):
             score_limits([0, 0], [1, 0], 2)
         with pytest.raises(ValueError, match="got 3"):
-            score_limits([1, 3], [2, 2], 2)
+            score_limits([2, 3], [2, 2], 2)
 
     def test_what_is_no_number_is_named(self):
         with pytest.raises(ValueError, match=r"^trials must be numbers"):
             score_limits(1, "x", 2)
         with pytest.raises(ValueError, match=r"^quantile must be numbers"):
             score_limits(1, 2, "x")
+
+    @pytest.mark.parametrize(
+        ("events", "quantile", "said"), [(-1, 2, "events must be at least 0"), (1, -2, "quantile must be at")]
+    )
+    def test_nothing_is_negative(self, events, quantile, said):
+        with pytest.raises(ValueError, match=said):
+            score_limits(events, 10, quantile)
 
     def test_events_must_not_exceed_the_size(self):
         with pytest.raises(ValueError, match=r"got 3.5"):

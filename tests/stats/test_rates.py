@@ -70,6 +70,12 @@ class TestRateInterval:
         with pytest.raises(ValueError, match="count and time must fit"):
             exact_rate_interval([1, 2], [1, 2, 3])
 
+    def test_midp_of_no_events_beside_others(self):
+        """One array: exp(-m) / 2 = 0.025 for none, and each limit as it is alone."""
+        lower, upper = midp_rate_interval([0, 4])
+        assert (lower[0], upper[0]) == (0, pytest.approx(-log(0.05)))
+        assert (lower[1], upper[1]) == pytest.approx(midp_rate_interval(4))
+
     def test_byar_of_no_events(self):
         """(1 - 1/9 + 1.96/3)^3 = 3.6700... by hand."""
         assert byar_interval(0) == (0, pytest.approx((8 / 9 + 1.959964 / 3) ** 3, rel=1e-6))
@@ -100,6 +106,10 @@ class TestRateRatio:
 
     def test_no_events(self):
         assert rate_ratio([0, 0], [1, 1]).reason == "no events in either group"
+
+    def test_confidence_is_checked_without_events(self):
+        with pytest.raises(ValueError, match="confidence"):
+            rate_ratio([0, 0], [1, 1], 95)
 
     @pytest.mark.parametrize(
         ("x", "time", "said"),
@@ -139,7 +149,18 @@ class TestObservedExpected:
 
     def test_risk_above_one_is_refused(self):
         with pytest.raises(ValueError, match=r"risks must lie in 0\.\.1; got 1\.2"):
-            observed_expected_from_risks(0, [0.1, 1.2])
+            observed_expected_from_risks(0, [1.0, 1.2])
+
+    def test_nothing_negative_is_expected(self):
+        with pytest.raises(ValueError, match=r"expected must be at least 0; got -0\.5"):
+            observed_expected(1, -0.5)
+
+    @pytest.mark.parametrize(
+        "of_risks", [lambda risks: observed_expected_from_risks(0, risks), poisson_binomial]
+    )
+    def test_negative_risk_is_refused(self, of_risks):
+        with pytest.raises(ValueError, match=r"risks must be at least 0; got -0\.1"):
+            of_risks([0.1, -0.1])
 
     def test_distribution_by_hand(self):
         """Risks 1/2 and 1/4: none 3/8, one 1/2, both 1/8."""

@@ -9,7 +9,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 from scipy.integrate import quad
-from scipy.stats import binom, norm
+from scipy.special import betainc, betaln, expit
+from scipy.stats import binom, norm, t
 
 from registry.stats.binomial_normal import _log_likelihood
 from registry.stats.pooling import pooled_proportion, random_effects
@@ -31,6 +32,31 @@ class TestBetaBinomial:
         assert found.mean == pytest.approx(0.0765, abs=5e-5)
         assert found.size == pytest.approx(107.9, abs=0.05)
         assert (found.eb[0], found.eb[7]) == pytest.approx((0.053, 0.122), abs=5e-4)
+
+    @pytest.mark.parametrize(
+        ("x", "n"), [([0, 2, 5, 9, 14], [30] * 5), ([0, 1, 8, 3, 20, 4], [10, 40, 30, 15, 60, 25])]
+    )
+    def test_limits_hold_the_middle_of_the_posterior(self, x, n):
+        """Daniels 1999: size / (size + mean of n) uniform, Jeffreys' prior of the mean; by a plain sum.
+
+        Each unit given mean m and size s is Beta(x + m s, n - x + (1 - m) s); 100 x 400 values of
+        shrinkage and of the logit of the mean. 5 % of the posterior lie below, 5 % above.
+        """
+        events, trials = np.array(x, float), np.array(n, float)
+        found = beta_binomial(events, trials, 0.9)
+        shrinkage = (np.arange(100) + 0.5) / 100
+        mean = expit(np.linspace(-7, 5, 400))
+        size, mean = np.meshgrid(trials.mean() * shrinkage / (1 - shrinkage), mean, indexing="ij")
+        a, b = (mean * size)[..., None], ((1 - mean) * size)[..., None]
+        log_posterior = (betaln(events + a, trials - events + b) - betaln(a, b)).sum(axis=-1)
+        # Jeffreys' prior m^(-1/2) (1 - m)^(-1/2) on the scale of the logit
+        posterior = np.exp(log_posterior - log_posterior.max()) * np.sqrt(mean * (1 - mean))
+        posterior /= posterior.sum()
+        for limits, level in ((found.lower, 0.05), (found.upper, 0.95)):
+            below = np.sum(
+                posterior[..., None] * betainc(events + a, trials - events + b, limits), axis=(0, 1)
+            )
+            assert below == pytest.approx(np.full(len(x), level), abs=5e-4)
 
     def test_limits_enclose_the_shrunken_rate(self):
         found = beta_binomial(SURGERY["x"], SURGERY["n"])
@@ -73,6 +99,11 @@ class TestBetaBinomial:
         with pytest.raises(ValueError, match="needs trials"):
             method([0, 1], [0, 4])
 
+    @pytest.mark.parametrize("method", [beta_binomial, logit_normal, pooled_proportion])
+    def test_units_come_in_columns(self, method):
+        with pytest.raises(ValueError, match="one-dimensional"):
+            method(1, 4)
+
 
 class TestLogitNormal:
     def test_quadrature_agrees_with_adaptive_integration(self):
@@ -103,6 +134,10 @@ class TestAnyPositive:
     def test_no_core(self):
         assert any_positive(2, 1, 0)[0] == 0
 
+    def test_shapes_may_lie_below_one(self):
+        """Beta(1/2, 2), three cores: 1 - (2/2.5)(3/3.5)(4/4.5)."""
+        assert any_positive(0.5, 2, 3)[0] == pytest.approx(1 - (2 / 2.5) * (3 / 3.5) * (4 / 4.5))
+
     def test_below_the_independent_cores(self):
         cores = np.arange(2, 10)
         assert (any_positive(2, 1, cores) < 1 - (1 / 3) ** cores).all()
@@ -130,6 +165,22 @@ class TestRandomEffects:
         assert found.tau2 == pytest.approx(expected.tau2, rel=1e-4)
         assert found.est == pytest.approx(expected.mean_effect_re, rel=1e-5)
         assert found.se == pytest.approx(expected.sd_eff_w_re, rel=1e-4)
+
+    # Three centres at -sqrt(10) and three at sqrt(10), variance 10 each: sample variance 6 * 10 / 5 = 12.
+    EVEN = ([-sqrt(10)] * 3 + [sqrt(10)] * 3, [10.0] * 6)
+
+    @pytest.mark.parametrize("method", ["REML", "PM", "DL"])
+    def test_equal_variances_leave_the_sample_variance_less_theirs(self, method):
+        """Every method then has S^2 - v = 2 between, and variance 12 / 6 of the mean."""
+        found = random_effects(*self.EVEN, method)
+        assert (found.est, found.tau2, found.se) == pytest.approx((0, 2, sqrt(2)), abs=1e-9)
+
+    @pytest.mark.parametrize(("knapp_hartung", "df"), [(False, 4), (True, 5)])
+    def test_a_further_centre_is_predicted_by_t(self, knapp_hartung, df):
+        """Between 2 and of the mean 2: t sqrt(4), with k - 2 degrees, and k - 1 after Hartung and Knapp."""
+        found = random_effects(*self.EVEN, knapp_hartung=knapp_hartung)
+        half = 2 * t.ppf(0.975, df)
+        assert found.pi == pytest.approx((-half, half))
 
     def test_hartung_knapp(self):
         """metafor rma(test = "knha"): se 0.1808, limits -1.1084 to -0.3206."""

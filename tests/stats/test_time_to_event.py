@@ -104,7 +104,7 @@ class TestKaplanMeier:
         [
             ([-1, 2], [0, 1], [1], "time must be at least 0; got -1"),
             ([1, float("nan")], [0, 1], [1], "time must be finite"),
-            ([1, 2], [0, 2], [1], "event must be 0 or 1; got 2"),
+            ([1, 2], [1, 2], [1], "event must be 0 or 1; got 2"),
             ([1, 2], [0], [1], "same length"),
             ([1, 2], [0, 1], [-3], "at must be at least 0; got -3"),
         ],
@@ -271,6 +271,10 @@ class TestLogrank:
     def test_event_other_than_yes_or_no(self):
         with pytest.raises(ValueError, match="event must be 0 or 1; got 3"):
             logrank([1, 2], [0, 3], ["a", "b"])
+
+    def test_every_unit_has_a_group(self):
+        with pytest.raises(ValueError, match="same length; got time 2, event 2, group 1"):
+            logrank([1, 2], [1, 1], ["a"])
 
 
 def test_logrank_agrees_with_another_library_on_ties_and_several_groups():

@@ -10,7 +10,7 @@ import pytest
 from scipy.stats import chi2_contingency
 
 from registry.stats.comparison import miettinen_nurminen_difference, miettinen_nurminen_ratio
-from registry.stats.cusum import bernoulli_cusum, bernoulli_cusum_arl
+from registry.stats.cusum import bernoulli_cusum, bernoulli_cusum_arl, lattice_cusum, risk_adjusted_scores
 from registry.stats.cusum_limit import lowest_limit
 from registry.stats.ewma import ewma
 from registry.stats.risk_cusum import risk_adjusted_arl, risk_adjusted_cusum
@@ -95,6 +95,11 @@ def test_a_mean_on_its_limit_lies_within():
     assert ewma([7.0, 13.0], 10.0, 1.5, 1.0, 2.0).beyond == ()
 
 
+def test_spread_and_width_may_lie_below_one():
+    """Each value alone: limits 1 -+ 0.5 * 0.3 = 0.85 and 1.15."""
+    assert ewma([0.86, 1.14, 0.84, 1.16], 1.0, 0.3, 1.0, 0.5).beyond == (3, 4)
+
+
 @pytest.mark.parametrize(
     ("sd", "smoothing", "width"), [(0, 0.1, 2.7), (-1, 0.1, 2.7), (1, 0, 2.7), (1, 1.1, 2.7), (1, 0.1, 0)]
 )
@@ -158,3 +163,14 @@ def test_the_test_agrees_with_both_intervals(counts):
 def test_nothing_to_test():
     assert score_test(0, 10, 0, 12) is None
     assert score_test(1, 10, 0, 0) is None
+
+
+@pytest.mark.parametrize("risk", [0.0, 1.0])
+def test_a_certain_outcome_has_no_score(risk):
+    with pytest.raises(ValueError, match="risks must lie between 0 and 1, both ends excluded"):
+        risk_adjusted_scores([0.02, risk], [0, 1], 2.0)
+
+
+def test_outcomes_come_in_a_column():
+    with pytest.raises(ValueError, match="outcomes must be one-dimensional"):
+        lattice_cusum([[0, 1], [1, 0]], 34, 90)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import json
+
 import pytest
 
 from registry.errors import UsageProblem
@@ -141,12 +143,67 @@ def test_supervisor_and_experience_stand_beside_an_operator(drawn, brought):
     assert (background.experience_before, background.supervised, background.supervisors) == (36, 2, ("OP2",))
 
 
+@pytest.mark.parametrize(
+    ("asked", "procedures"), [({}, 3), ({"start": day(10)}, 2), ({"end": day(10)}, 2), ({"end": day(500)}, 3)]
+)
+def test_what_was_done_is_counted_in_the_period_both_days_included(drawn, asked, procedures):
+    """Days 0, 10 and 20, and one on day 450, which is after the as-of date whatever the end."""
+    for on in (0, 10, 20, 450):
+        drawn.procedure(f"P{on}", on, operator="OP1")
+    units, _ = found(drawn.built(), minimum=1, **asked)
+
+    assert units["OP1"].background.procedures == procedures
+
+
 def test_a_cancelled_procedure_is_no_attempt(drawn, brought):
     drawn.procedure("P1", 0, operator="OP1")
     drawn.procedure("P2", 1, operator="OP1", status="cancelled")
     units, _ = found(drawn.built(), minimum=1)
 
     assert (units["OP1"].background.procedures, units["OP1"].background.attempted) == (2, 1)
+
+
+def test_ten_procedures_are_looked_at_where_nothing_else_is_asked(drawn):
+    units, _ = found(draw(drawn, OP1=(9, 1), OP2=(8, 1)))
+
+    assert (units["OP1"].looked_at, units["OP2"].looked_at) == (True, False)
+
+
+def test_who_has_no_procedure_in_the_denominator_has_counts_only(drawn):
+    """OP2 has a cancelled procedure, which the measure leaves out."""
+    drawn.procedure("cancelled", 0, operator="OP2", status="cancelled")
+    units, made = found(draw(drawn, OP1=(10, 2), OP3=(11, 1)))
+
+    assert (units["OP2"].x, units["OP2"].n, dict(units["OP2"].excluded)) == (0, 0, {"cancelled": 1})
+    assert (made.looked_at, made.pool.units) == (2, 2)
+
+
+def test_a_single_event_among_all_has_its_chance(drawn):
+    """1 of 20 at the rate 1/40 of all: P(X >= 1) = 1 - (39/40)^20 is the smaller tail."""
+    units, _ = found(draw(drawn, OP1=(1, 19), OP2=(0, 20)))
+
+    assert units["OP1"].tail == pytest.approx(1 - (39 / 40) ** 20)
+
+
+def test_the_lines_run_from_the_minimum_to_beyond_the_largest_unit(drawn):
+    """1.08 times 40 procedures are 43; limits are around the rate of all, 48 of 60."""
+    _, made = found(draw(drawn, OP1=(32, 8), OP2=(16, 4)))
+
+    assert (made.lines[0][0], made.lines[-1][0]) == (10, 43)
+    assert all(low <= near <= 0.8 <= far <= high for _, low, near, far, high in made.lines)
+
+
+def test_it_can_be_written_as_json(drawn):
+    _, made = found(draw(drawn, OP1=(32, 8), OP2=(16, 4)), start=day(0))
+    written = json.loads(json.dumps(made.to_dict()))
+
+    assert (written["as_of"], written["from"], written["to"]) == (AS_OF.isoformat(), "2020-01-01", None)
+    assert [(one["code"], one["x"], one["outside"]) for one in written["units"]] == [
+        ("OP1", 32, ""),
+        ("OP2", 16, ""),
+    ]
+    assert written["sentences"] == list(made.sentences)
+    assert "lines" not in written
 
 
 # -- who may know ------------------------------------------------------------------------

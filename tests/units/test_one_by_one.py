@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from math import exp
+from math import exp, sqrt
 
 import numpy as np
 import polars as pl
 import pytest
-from scipy.stats import chi2
+from scipy.stats import chi2, t
 
 from registry.stats.regression import firth_logistic
 from registry.units.learning import FEWEST_OPERATORS, one_by_one
@@ -49,6 +49,32 @@ def test_operators_that_differ_show_a_spread():
     assert made.lower is not None
     assert made.upper is not None
     assert made.lower < 1 < made.upper
+
+
+def test_mean_and_spread_of_mirrored_operators_by_hand():
+    """Three with slope s and three with -s, all with variance v, so that weights are equal.
+
+    Sample variance S^2 = 6 s^2 / 5; REML then gives S^2 - v between them, and the interval of
+    Hartung and Knapp is t(5) S / sqrt(6) around 0.
+    """
+    rising = [0] * 12 + alternating(6) + [1] * 12
+    falling = [1 - one for one in rising]
+    made = one_by_one(rows({f"OP{n}": rising if n % 2 else falling for n in range(6)}), 10, 0.9)
+    number = np.log2(np.arange(1, 31))
+    alone = firth_logistic((number - number.mean())[:, None], np.array(rising))
+    s, v = alone.coef[1], alone.se[1] ** 2
+    half = t.ppf(0.95, 5) * s * sqrt(6 / 5) / sqrt(6)
+
+    assert made.ratio == pytest.approx(1, rel=1e-6)
+    assert made.between == pytest.approx(sqrt(6 / 5 * s**2 - v), rel=1e-5)
+    assert (made.lower, made.upper) == pytest.approx((exp(-half), exp(half)), rel=1e-6)
+
+
+def test_five_operators_are_enough():
+    made = one_by_one(rows({f"OP{n}": alternating(20) for n in range(FEWEST_OPERATORS)}), 10, 0.95)
+
+    assert (made.operators, made.reason) == (5, "")
+    assert made.ratio is not None
 
 
 def test_an_operator_with_too_few_of_one_outcome_does_not_count():
