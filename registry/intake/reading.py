@@ -13,7 +13,7 @@ import polars as pl
 
 from registry.dictionary import Table, tables
 from registry.intake.cells import ERASE
-from registry.intake.in_place import csv_relation, load
+from registry.intake.in_place import load, persons_of
 from registry.intake.problems import Problem
 from registry.intake.relations import make_known
 from registry.intake.staging import explain_rows, has_rows, stage, take_erased
@@ -52,20 +52,14 @@ def _may_erase(path: Path) -> bool:
 
 def _load(batch: Batch) -> None:
     sound = {table.name: source for table in batch.tables if (source := batch.sources.csv(table.name))}
-    relations = {name: csv_relation(source, batch.raw / source.file.sha256) for name, source in sound.items()}
-    named = [
-        f'SELECT "patient_id" FROM {relations[n]}'
-        for n in ("patients", "findings")
-        if n in sound and "patient_id" in sound[n].fields
-    ]
-    rows = (
-        batch.cursor.execute(
-            f"SELECT DISTINCT patient_id FROM ({' UNION ALL '.join(named)}) WHERE patient_id IS NOT NULL"
-        ).fetchall()
-        if named
-        else []
+    persons = _name_persons(
+        batch,
+        {
+            name: persons_of(batch.cursor, source, batch.raw / source.file.sha256)
+            for name, source in sound.items()
+            if "patient_id" in source.fields
+        },
     )
-    _make_patient_keys(batch, [row[0] for row in rows])
     _load_identifiers(batch)
     usual_zone(batch.cursor, batch.registry.site, batch.today.year)
     batch.cursor.execute(
@@ -74,13 +68,31 @@ def _load(batch: Batch) -> None:
     for table in batch.tables:
         source = sound[table.name]
         base = load(
-            batch.cursor, table, source, batch.raw / source.file.sha256, batch.registry.site, batch.stamp
+            batch.cursor,
+            table,
+            source,
+            batch.raw / source.file.sha256,
+            batch.registry.site,
+            batch.stamp,
+            persons.get(table.name),
         )
         batch.in_place[table.name] = base
         found = _faulty_cells(batch, table) + settle_times(batch.cursor, table, batch.registry.site)
         batch.look_for_shift(table.name, found)
         batch.take(found)
         batch.hold_duplicates(table)
+
+
+def _name_persons(batch: Batch, found: dict[str, pl.DataFrame]) -> dict[str, pl.DataFrame]:
+    """Make ``patient_key`` of the patients in some files; for each file its pseudonyms, row by row."""
+    named = pl.concat([one["patient_id"] for one in found.values()]) if found else pl.Series(dtype=pl.String)
+    keys = _make_patient_keys(batch, named)
+    return {
+        name: one.join(keys, on="patient_id", how="left", maintain_order="left").select(
+            "patient", "birth_date"
+        )
+        for name, one in found.items()
+    }
 
 
 def _faulty_cells(batch: Batch, table: Table) -> list[Problem]:
@@ -106,7 +118,7 @@ def _stage(batch: Batch) -> None:
         for name in ("patients", "findings")
         if name in batch.sources.names and "patient_id" in (frame := batch.sources.frame(name)).columns
     ]
-    _make_patient_keys(batch, pl.concat(identifiers).drop_nulls().unique().to_list() if identifiers else [])
+    _make_patient_keys(batch, pl.concat(identifiers) if identifiers else pl.Series(dtype=pl.String))
     _load_identifiers(batch)
     prepared = []
     for table in batch.tables:
@@ -130,12 +142,15 @@ def _stage(batch: Batch) -> None:
         batch.hold_duplicates(table)
 
 
-def _make_patient_keys(batch: Batch, identifiers: list[str]) -> None:
+def _make_patient_keys(batch: Batch, named: pl.Series) -> pl.DataFrame:
+    """Make ``patient_key``, the pseudonym of each patient who is named; returns it."""
+    identifiers = named.drop_nulls().unique()
     keys = pl.DataFrame(
         {"patient_id": identifiers, "patient": batch.registry.pseudonyms.of_all(identifiers)},
         schema={"patient_id": pl.String, "patient": pl.String},
     )
     batch.cursor.register("patient_key", keys.to_arrow())
+    return keys
 
 
 def _load_identifiers(batch: Batch) -> None:
