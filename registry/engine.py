@@ -35,6 +35,9 @@ def engine_settings(folder: Path, site: Site) -> dict[str, Any]:
         "storage_compatibility_version": STORAGE_VERSION,
         "temp_directory": str(folder / "tmp"),
         "memory_limit": f"{int(site.numbers['memory_limit_mb'])}MB",
+        # A full row group of a large write goes to the file at once, not five of them together:
+        # what waits in memory makes the engine put other rows aside on disk.
+        "write_buffer_row_group_count": 1,
         # More than one only where a site asks for it (decision 0040).
         "threads": int(site.numbers["threads"]),
     }

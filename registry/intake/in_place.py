@@ -12,13 +12,11 @@ from typing import TYPE_CHECKING
 from registry.errors import NotSaved
 from registry.intake.cells import quoted, sql_type
 from registry.intake.staging import stored_columns, typed_columns
-from registry.store import frame
 
 if TYPE_CHECKING:
     from pathlib import Path
 
     import duckdb
-    import polars as pl
 
     from registry.dictionary import Table
     from registry.imports.received import CleanCsv
@@ -33,7 +31,6 @@ def load(
     path: Path,
     site: Site,
     stamp: Stamp,
-    persons: pl.DataFrame | None = None,
 ) -> int:
     """Read a sound file straight into its empty table; ``staged_<table>`` is a view of it, and
     ``identified_<table>`` one with the identifiers that are kept apart.
@@ -43,8 +40,8 @@ def load(
     memory of a copy beside it. Rows with a faulty cell carry the negative batch number
     until then.
 
-    ``persons`` are the patients whom the rows name, in their order, where they name any:
-    ``patient`` and, of the patients themselves, ``birth_date``.
+    The patients whom the rows name must stand in ``sent_<table>`` (:func:`take_persons`), and
+    their pseudonyms in ``patient_key``.
 
     Returns
     -------
@@ -66,9 +63,14 @@ def load(
     if table.name == "procedures":
         values["root_id"] = values["procedure_id"]
     rows = csv_relation(source, path)
-    if persons is not None:
-        # Side by side, not joined on a key: a join may give the rows in any order.
-        cursor.register("person_of_row", persons.to_arrow())
+    if "patient_id" in present:
+        # Side by side, not joined on a key: a join may give the rows in any order, and to sort
+        # these two columns is cheaper than all of them.
+        cursor.execute(
+            "CREATE OR REPLACE TEMP TABLE person_of_row AS SELECT k.patient, s.birth_date "
+            f"FROM sent_{table.name} AS s LEFT JOIN patient_key AS k ON k.patient_id = s.patient_id ORDER BY s.place"
+        )
+        cursor.execute(f"DROP TABLE sent_{table.name}")
         rows = f"(SELECT f.*, p.patient AS _patient FROM {rows} AS f POSITIONAL JOIN person_of_row AS p)"
     cursor.execute(
         f"INSERT INTO main.{table.name} ({', '.join(values)}, recorded_at, author, batch_id) "
@@ -85,8 +87,7 @@ def load(
     if table.name == "procedures":
         cursor.execute(_AGES)
     _load_apart(cursor, table, source, path)
-    if persons is not None:
-        cursor.unregister("person_of_row")
+    cursor.execute("DROP TABLE IF EXISTS person_of_row")
     columns = ", ".join(stored_columns(table))
     cursor.execute(
         f"CREATE OR REPLACE TEMP VIEW staged_{table.name} AS SELECT CAST(m.rowid - {base} AS INTEGER) AS row_no, {columns}, "
@@ -144,11 +145,12 @@ def _load_apart(cursor: duckdb.DuckDBPyConnection, table: Table, source: CleanCs
         )
 
 
-def persons_of(cursor: duckdb.DuckDBPyConnection, source: CleanCsv, path: Path) -> pl.DataFrame:
-    """The patients whom the rows of a file name, in their order: patient_id, birth_date (null where not stated)."""
+def take_persons(cursor: duckdb.DuckDBPyConnection, table: Table, source: CleanCsv, path: Path) -> None:
+    """Make ``sent_<table>``: place, patient_id and birth_date (NULL where not stated) of each row."""
     born = 'TRY_CAST("birth_date" AS DATE)' if "birth_date" in source.fields else "CAST(NULL AS DATE)"
-    return frame(
-        cursor, f'SELECT "patient_id" AS patient_id, {born} AS birth_date FROM {csv_relation(source, path)}'
+    cursor.execute(
+        f"CREATE OR REPLACE TEMP TABLE sent_{table.name} AS SELECT row_number() OVER () AS place, "
+        f'"patient_id" AS patient_id, {born} AS birth_date FROM {csv_relation(source, path)}'
     )
 
 

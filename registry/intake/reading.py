@@ -11,9 +11,10 @@ from typing import TYPE_CHECKING
 
 import polars as pl
 
+from registry import store
 from registry.dictionary import Table, tables
 from registry.intake.cells import ERASE
-from registry.intake.in_place import load, persons_of
+from registry.intake.in_place import load, take_persons
 from registry.intake.problems import Problem
 from registry.intake.relations import make_known
 from registry.intake.staging import explain_rows, has_rows, stage, take_erased
@@ -22,6 +23,7 @@ from registry.intake.times import prepare_zone, settle_times, usual_zone
 if TYPE_CHECKING:
     from pathlib import Path
 
+    from registry.imports.received import CleanCsv
     from registry.intake.batch import Batch
 
 
@@ -46,20 +48,16 @@ def _is_first_load(batch: Batch) -> bool:
 
 def _may_erase(path: Path) -> bool:
     """Whether the erase word stands anywhere in a file: its cells are then looked at one by one."""
+    word = ERASE.encode()
     with path.open("rb") as handle, mmap(handle.fileno(), 0, access=ACCESS_READ) as text:
-        return text.find(ERASE.encode()) >= 0
+        # One byte is looked for many times faster than a word, and few files hold it.
+        first = text.find(word[:1])
+        return first >= 0 and text.find(word, first) >= 0
 
 
 def _load(batch: Batch) -> None:
     sound = {table.name: source for table in batch.tables if (source := batch.sources.csv(table.name))}
-    persons = _name_persons(
-        batch,
-        {
-            name: persons_of(batch.cursor, source, batch.raw / source.file.sha256)
-            for name, source in sound.items()
-            if "patient_id" in source.fields
-        },
-    )
+    _name_persons(batch, sound)
     _load_identifiers(batch)
     usual_zone(batch.cursor, batch.registry.site, batch.today.year)
     batch.cursor.execute(
@@ -68,13 +66,7 @@ def _load(batch: Batch) -> None:
     for table in batch.tables:
         source = sound[table.name]
         base = load(
-            batch.cursor,
-            table,
-            source,
-            batch.raw / source.file.sha256,
-            batch.registry.site,
-            batch.stamp,
-            persons.get(table.name),
+            batch.cursor, table, source, batch.raw / source.file.sha256, batch.registry.site, batch.stamp
         )
         batch.in_place[table.name] = base
         found = _faulty_cells(batch, table) + settle_times(batch.cursor, table, batch.registry.site)
@@ -83,16 +75,17 @@ def _load(batch: Batch) -> None:
         batch.hold_duplicates(table)
 
 
-def _name_persons(batch: Batch, found: dict[str, pl.DataFrame]) -> dict[str, pl.DataFrame]:
-    """Make ``patient_key`` of the patients in some files; for each file its pseudonyms, row by row."""
-    named = pl.concat([one["patient_id"] for one in found.values()]) if found else pl.Series(dtype=pl.String)
-    keys = _make_patient_keys(batch, named)
-    return {
-        name: one.join(keys, on="patient_id", how="left", maintain_order="left").select(
-            "patient", "birth_date"
-        )
-        for name, one in found.items()
-    }
+def _name_persons(batch: Batch, sound: dict[str, CleanCsv]) -> None:
+    """Make ``patient_key`` of the patients in some files, and ``sent_<table>`` of each of these."""
+    naming = [table for table in batch.tables if "patient_id" in sound[table.name].fields]
+    for table in naming:
+        source = sound[table.name]
+        take_persons(batch.cursor, table, source, batch.raw / source.file.sha256)
+    named = [f"SELECT patient_id FROM sent_{table.name}" for table in naming]
+    listed = f"SELECT DISTINCT patient_id FROM ({' UNION ALL '.join(named)})"
+    _make_patient_keys(
+        batch, store.frame(batch.cursor, listed)["patient_id"] if named else pl.Series(dtype=pl.String)
+    )
 
 
 def _faulty_cells(batch: Batch, table: Table) -> list[Problem]:
@@ -142,15 +135,14 @@ def _stage(batch: Batch) -> None:
         batch.hold_duplicates(table)
 
 
-def _make_patient_keys(batch: Batch, named: pl.Series) -> pl.DataFrame:
-    """Make ``patient_key``, the pseudonym of each patient who is named; returns it."""
+def _make_patient_keys(batch: Batch, named: pl.Series) -> None:
+    """Make ``patient_key``: the pseudonym of each patient who is named."""
     identifiers = named.drop_nulls().unique()
     keys = pl.DataFrame(
         {"patient_id": identifiers, "patient": batch.registry.pseudonyms.of_all(identifiers)},
         schema={"patient_id": pl.String, "patient": pl.String},
     )
     batch.cursor.register("patient_key", keys.to_arrow())
-    return keys
 
 
 def _load_identifiers(batch: Batch) -> None:
