@@ -35,6 +35,12 @@ _OPTIONAL = frozenset({"source", "scope", "corrected", "series"})
 _RELATION = re.compile(r"\b(known|checked)_(\w+)")
 #: A check of single rows: one condition on the rows in question, nothing joined.
 _ROW_CHECK = re.compile(r"^SELECT row_no\nFROM checked_(\w+)\nWHERE ((?:(?!SELECT).)+)$", re.DOTALL)
+#: A check of rows beside what is joined with them: one condition, which may ask for a setting of the site.
+_JOINED_CHECK = re.compile(
+    r"^SELECT (\w+)\.row_no\n(FROM checked_\w+ AS \1(?:\nJOIN [^\n]+)+)\n"
+    r"WHERE ((?:(?!SELECT(?! number FROM site_setting )).)+)$",
+    re.DOTALL,
+)
 
 
 @dataclass(frozen=True)
@@ -67,6 +73,12 @@ class Check:
         """The condition of a check of single rows; None for one that joins or groups."""
         match = _ROW_CHECK.match(self.body)
         return match.group(2) if match else None
+
+    @property
+    def joined(self) -> tuple[str, str, str] | None:
+        """Alias of the rows, what they are joined with, and the condition, of a check that is just that."""
+        match = _JOINED_CHECK.match(self.body)
+        return (match.group(1), match.group(2), match.group(3)) if match else None
 
     @property
     def rows(self) -> str:
@@ -149,16 +161,32 @@ def prepare(cursor: duckdb.DuckDBPyConnection) -> None:
 def run(cursor: duckdb.DuckDBPyConnection, checks: Iterable[Check], today: date) -> list[Offence]:
     """Run checks on a cursor whose ``checked_`` and ``known_`` relations stand.
 
-    Checks of single rows are asked of each table in one scan; the others one by one.
+    Checks of single rows are asked of each table in one scan, and those that join the same
+    rows alike with one join; the others one by one.
     """
-    offences = []
     by_row: dict[str, list[Check]] = {}
+    by_join: dict[tuple[str, str], list[tuple[Check, str]]] = {}
+    apart: dict[Check, list[Offence]] = {}
     for check in checks:
         if check.condition is not None:
             by_row.setdefault(check.rows, []).append(check)
             continue
+        apart[check] = []
+        if check.joined is not None:
+            rows, relation, condition = check.joined
+            by_join.setdefault((rows, relation), []).append((check, condition))
+            continue
         for row in cursor.execute(check.sql, parameters(check.sql, today)).fetchall():
-            offences.append(Offence(check, row[0], "" if len(row) < 2 or row[1] is None else str(row[1])))
+            detail = "" if len(row) < 2 or row[1] is None else str(row[1])
+            apart[check].append(Offence(check, row[0], detail))
+    for (rows, relation), asked in by_join.items():
+        flags = ", ".join(f"({condition}) IS TRUE" for _, condition in asked)
+        sql = f"SELECT {rows}.row_no, {flags} {relation} WHERE {' OR '.join(f'({condition})' for _, condition in asked)}"
+        for row_no, *found in cursor.execute(sql, parameters(sql, today)).fetchall():
+            for (check, _), broken in zip(asked, found, strict=True):
+                if broken:
+                    apart[check].append(Offence(check, row_no))
+    offences = [offence for found in apart.values() for offence in found]
     for relation, together in by_row.items():
         flags = ", ".join(f"({check.condition}) IS TRUE" for check in together)
         sql = f"SELECT row_no, {flags} FROM checked_{relation} WHERE {' OR '.join(f'({check.condition})' for check in together)}"

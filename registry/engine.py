@@ -24,8 +24,12 @@ KEY = "site.key"
 DAMAGE = (duckdb.IOException, duckdb.SerializationException, duckdb.InternalException, duckdb.FatalException)
 
 
-def engine_settings(folder: Path, site: Site) -> dict[str, Any]:
-    """Settings with which every database of a registry folder is opened."""
+def engine_settings(folder: Path, site: Site, log_mb: int = 16) -> dict[str, Any]:
+    """Settings with which every database of a registry folder is opened.
+
+    ``log_mb`` is the size of the write-ahead log [MiB] from which a commit writes the file itself.
+    With less for the identifiers, those of a first load leave memory before the facts need it.
+    """
     return {
         "autoinstall_known_extensions": "false",
         "autoload_known_extensions": "false",
@@ -34,7 +38,11 @@ def engine_settings(folder: Path, site: Site) -> dict[str, Any]:
         "python_enable_replacements": "false",
         "storage_compatibility_version": STORAGE_VERSION,
         "temp_directory": str(folder / "tmp"),
+        "checkpoint_threshold": f"{log_mb}MiB",
         "memory_limit": f"{int(site.numbers['memory_limit_mb'])}MB",
+        # A full row group of a large write goes to the file at once, not five of them together:
+        # what waits in memory makes the engine put other rows aside on disk.
+        "write_buffer_row_group_count": 1,
         # More than one only where a site asks for it (decision 0040).
         "threads": int(site.numbers["threads"]),
     }

@@ -229,13 +229,13 @@ class Registry:
 
     # -- opening -------------------------------------------------------------------
 
-    def _connect(self, path: Path) -> duckdb.DuckDBPyConnection:
+    def _connect(self, path: Path, log_mb: int = 16) -> duckdb.DuckDBPyConnection:
         if self.write:
             (self.folder / "tmp").mkdir(mode=0o700, exist_ok=True)
         before = os.umask(0o077)
         try:
             connection = duckdb.connect(
-                str(path), read_only=not self.write, config=engine_settings(self.folder, self.site)
+                str(path), read_only=not self.write, config=engine_settings(self.folder, self.site, log_mb)
             )
         except duckdb.IOException as problem:
             raise open_problem(self.folder, path, str(problem)) from None
@@ -261,7 +261,7 @@ class Registry:
                 path = self.folder / IDENTITY
                 if not self.write and not path.exists():
                     raise UsageProblem(f"{self.folder}: holds no identifiers yet.")
-                self._identity = self._connect(path)
+                self._identity = self._connect(path, log_mb=4)
                 cursor = self._identity.cursor()
                 if self.write and migrations.pending(cursor, "migrations_identity"):
                     migrations.apply(cursor, "migrations_identity", self.clock())

@@ -2,7 +2,9 @@
 
 Every value arrives as text. DuckDB's casts are quick but generous (they take slashes
 in dates, underscores in numbers, hour 24, infinity), so each cast stands beside a test
-of form.
+of form. The engine works out every expression of a query for itself, however often it
+stands there; so a cell is read in two steps beneath the query that asks for it, and what
+it asks for are columns (:func:`in_steps`).
 """
 
 from __future__ import annotations
@@ -16,6 +18,8 @@ from registry.intake import zone as zones
 from registry.intake.problems import shown
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable
+
     from registry.dictionary import Field
     from registry.site import Site
 
@@ -32,6 +36,8 @@ ALIASES: dict[str, dict[str, str]] = {
     "sources.nuclide": {"F18": "F-18", "18F": "F-18", "Ge68": "Ge-68", "68Ge": "Ge-68"},
 }
 _EARLIEST_YEAR = 1900
+#: From so many codes on a list is looked up, not gone through.
+_LONG_LIST = 6
 _TIMESTAMP = r"^[0-9]{4}-[0-9]{2}-[0-9]{2}[T ][0-9]{2}:[0-9]{2}(:[0-9]{2}(\.[0-9]{1,6})?)?(Z|[+-](0[0-9]|1[0-4]):?[0-5][0-9])$"
 
 
@@ -40,13 +46,37 @@ class Cell:
     """SQL of one field over the received text column.
 
     ``typed`` is the value, ``fails`` a boolean that is never NULL, ``extra`` a
-    companion column (offset of a timestamp) or None.
+    companion column (offset of a timestamp) or None; all three over rows that went
+    through the steps. ``looked`` and ``made`` are the columns of these, by name: the
+    first look at the text, the second at the text and what was looked at.
     """
 
     name: str
     typed: str
     fails: str
+    looked: dict[str, str]
+    made: dict[str, str]
     extra: tuple[str, str] | None = None
+
+
+def _beside(column: str, what: str) -> str:
+    """A column that a step puts beside a text column; no field has a name with a blank."""
+    return f'{column[:-1]} {what}"'
+
+
+def _value(column: str) -> str:
+    return _beside(column, "value")
+
+
+def in_steps(rows: str, cells: Iterable[Cell]) -> str:
+    """``rows`` (a relation ``r`` of text columns) with the columns that cells are asked of."""
+    for step in ("looked", "made"):
+        added = [
+            f"{sql} AS {name.removeprefix('r.')}" for one in cells for name, sql in getattr(one, step).items()
+        ]
+        if added:
+            rows = f"(SELECT r.*, {', '.join(added)} FROM {rows} AS r)"
+    return rows
 
 
 def quoted(text: str) -> str:
@@ -80,37 +110,45 @@ def _with_unit(field: Field, column: str, kind: str) -> str:
 
 def _number(field: Field, column: str) -> Cell:
     whole = field.type == "integer"
-    typed = _with_unit(field, column, "INTEGER" if whole else "DOUBLE")
+    typed = _value(column)
     form = f"contains({column}, '_') OR starts_with({column}, '+-')"
     if whole:
-        # The engine's cast also takes 0b11, 0x1F and 15e-1, and rounds the last to 2.
+        # The engine's cast also takes 0b11, 0x1F and 15e-1, and rounds the last to 2. Written as
+        # the engine writes it, a number is none of these: that is quicker to see.
         form += f" OR contains({column}, '.') OR (TRY_CAST({column} AS INTEGER) IS NOT NULL AND regexp_matches({column}, '[^0-9 +-]'))"
+        form = f"CASE WHEN {column} = CAST({typed} AS VARCHAR) THEN false ELSE {form} END"
     elif field.maximum is None or field.minimum is None:
         form += f" OR NOT isfinite({typed})"
     fails = f"({column} IS NOT NULL AND coalesce({typed} IS NULL OR {form}{_bounds(field, typed)}, true))"
-    return Cell(field.name, typed, fails)
+    made = {typed: _with_unit(field, column, "INTEGER" if whole else "DOUBLE")}
+    return Cell(field.name, typed, fails, {}, made)
 
 
 def _code(field: Field, column: str, site: Site) -> Cell:
-    typed = column
+    text, looked = column, {}
     if aliases := ALIASES.get(f"{field.table}.{field.name}"):
         branches = " ".join(f"WHEN {quoted(alias)} THEN {quoted(code)}" for alias, code in aliases.items())
-        typed = f"CASE {column} {branches} ELSE {column} END"
-    listed = ", ".join(quoted(code) for code in codes_of(field, site))
-    fails = f"coalesce({typed} NOT IN ({listed}), false)"
-    if field.type == "integer":
-        typed = f"TRY_CAST({typed} AS INTEGER)"
-    return Cell(field.name, typed, fails)
+        text = _beside(column, "code")
+        looked = {text: f"CASE {column} {branches} ELSE {column} END"}
+    codes = list(dict.fromkeys(codes_of(field, site)))
+    listed = ", ".join(quoted(code) for code in codes)
+    if len(codes) < _LONG_LIST:
+        fails = f"coalesce({text} NOT IN ({listed}), false)"
+    else:
+        fails = f"({text} IS NOT NULL AND TRY_CAST({text} AS ENUM({listed})) IS NULL)"
+    if field.type != "integer":
+        return Cell(field.name, text, fails, looked, {})
+    return Cell(field.name, _value(column), fails, looked, {_value(column): f"TRY_CAST({text} AS INTEGER)"})
 
 
 def _date(field: Field, column: str) -> Cell:
-    typed = f"TRY_CAST({column} AS DATE)"
-    form = f"strlen({column}) <> 10 OR substr({column}, 5, 1) <> '-'"
+    typed = _value(column)
+    form = f"strlen({column}) <> 10 OR {column} NOT LIKE '____-%'"
     fails = (
         f"({column} IS NOT NULL AND coalesce({typed} IS NULL OR {form} "
         f"OR {typed} < DATE '{_EARLIEST_YEAR}-01-01', true))"
     )
-    return Cell(field.name, typed, fails)
+    return Cell(field.name, typed, fails, {}, {typed: f"TRY_CAST({column} AS DATE)"})
 
 
 def without_offset(column: str) -> str:
@@ -127,9 +165,14 @@ def without_offset(column: str) -> str:
     return f"(({length}) AND NOT contains(substr({column}, 14), ' '))"
 
 
+def moment_of(column: str) -> str:
+    """The column with the moment that a text states, taken as a local time."""
+    return _beside(column, "moment")
+
+
 def day_offset(column: str) -> str:
     """Offset in minutes of the day of a local time; NULL on days when clocks change."""
-    return f"zone_offset(TRY_CAST(substr({column}, 1, 10) AS DATE))"
+    return f"zone_offset({_beside(column, 'day')})"
 
 
 def _timestamp(field: Field, column: str, site: Site, moments: bool) -> Cell:
@@ -138,19 +181,27 @@ def _timestamp(field: Field, column: str, site: Site, moments: bool) -> Cell:
     Days on which clocks change, and only they, are looked up moment by moment in
     ``zone_moment``, or left open; all other days have one offset, ``zone_offset`` of the day.
     """
+    # Nearly all times are written like 2026-06-30T09:30. That is seen at once, and asks for no
+    # other test of form; whether such a day and such an hour exist the cast says.
+    usual, moment, typed = _beside(column, "usual"), moment_of(column), _value(column)
+    looked = {
+        usual: f"{column} LIKE '____-__-__T__:__' AND {column} NOT LIKE '%T24%' AND NOT contains({column}, ' ')",
+        moment: f"TRY_CAST({column} AS TIMESTAMP)",
+    }
     plain = without_offset(column)
     seconds = f"CASE WHEN substr({column}, 17, 1) = ':' THEN {column} ELSE substr({column}, 1, 16) || ':00' || substr({column}, 17) END"
     instant = f"TRY_CAST(replace({seconds}, 'Z', '+00:00') AS TIMESTAMPTZ)"
     zone = quoted(site.time_zone)
-    typed = (
-        f"CASE WHEN {plain} THEN TRY_CAST({column} AS TIMESTAMP) "
-        f"WHEN regexp_matches({column}, {quoted(_TIMESTAMP)}) THEN timezone({zone}, {instant}) END"
-    )
+    made = {
+        typed: f"CASE WHEN {usual} THEN {moment} WHEN {plain} THEN {moment} "
+        f"WHEN regexp_matches({column}, {quoted(_TIMESTAMP)}) THEN timezone({zone}, {instant}) END",
+        _beside(column, "day"): f"CAST({moment} AS DATE)",
+    }
     looked_up = day_offset(column)
     if moments:
         looked_up = f"coalesce({looked_up}, moment_{field.name}.offset_min)"
     offset = (
-        f"CASE WHEN {plain} THEN {looked_up} "
+        f"CASE WHEN CASE WHEN {usual} THEN true ELSE {plain} END THEN {looked_up} "
         f"ELSE date_diff('minute', timezone('UTC', {instant}), timezone({zone}, {instant})) END"
     )
     form = (
@@ -159,14 +210,14 @@ def _timestamp(field: Field, column: str, site: Site, moments: bool) -> Cell:
     )
     never = f"OR moment_{field.name}.problem IS NOT NULL " if moments else ""
     fails = (
-        f"({column} IS NOT NULL AND coalesce({typed} IS NULL OR {form} {never}"
+        f"({column} IS NOT NULL AND coalesce({typed} IS NULL OR CASE WHEN {usual} THEN false ELSE {form} END {never}"
         f"OR {typed} < TIMESTAMP '{_EARLIEST_YEAR}-01-01', true))"
     )
-    return Cell(field.name, typed, fails, (f"{field.name}_offset_min", offset))
+    return Cell(field.name, typed, fails, looked, made, (f"{field.name}_offset_min", offset))
 
 
 def cell(field: Field, column: str, site: Site, *, moments: bool = True) -> Cell:
-    """SQL of one field whose text stands in ``column``.
+    """SQL of one field whose text stands in ``column``, of the form ``r."name"``.
 
     With ``moments`` a time on a day when clocks change is looked up in a relation
     ``moment_<field>`` beside it; without, its offset is left open.
@@ -184,6 +235,8 @@ def cell(field: Field, column: str, site: Site, *, moments: bool = True) -> Cell
         field.name,
         f"nullif({column}, {quoted(ERASE)})",
         f"coalesce(length({column}) > {field.max_length}, false)",
+        {},
+        {},
     )
 
 

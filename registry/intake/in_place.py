@@ -25,7 +25,12 @@ if TYPE_CHECKING:
 
 
 def load(
-    cursor: duckdb.DuckDBPyConnection, table: Table, source: CleanCsv, path: Path, site: Site, stamp: Stamp
+    cursor: duckdb.DuckDBPyConnection,
+    table: Table,
+    source: CleanCsv,
+    path: Path,
+    site: Site,
+    stamp: Stamp,
 ) -> int:
     """Read a sound file straight into its empty table; ``staged_<table>`` is a view of it, and
     ``identified_<table>`` one with the identifiers that are kept apart.
@@ -35,13 +40,16 @@ def load(
     memory of a copy beside it. Rows with a faulty cell carry the negative batch number
     until then.
 
+    The patients whom the rows name must stand in ``sent_<table>`` (:func:`take_persons`), and
+    their pseudonyms in ``patient_key``.
+
     Returns
     -------
     int
         Row id of the file's first row; row n of the file has that plus n.
     """
     present = {name for name in source.fields if name}
-    typed = typed_columns(table, present, site, moments=False)
+    typed = typed_columns(table, present, site, joined=False)
     required = {
         ("patient" if f.name == "patient_id" else f.name): f for f in table.fields if f.always_required
     }
@@ -54,14 +62,20 @@ def load(
         values[name] = value
     if table.name == "procedures":
         values["root_id"] = values["procedure_id"]
-    # A join may give the rows in any order: the engine turns it round where that is quicker.
-    rows, order = csv_relation(source, path), ""
-    if typed.joins.strip():
-        rows, order = f"(SELECT *, row_number() OVER () AS _place FROM {rows})", " ORDER BY r._place"
+    rows = csv_relation(source, path)
+    if "patient_id" in present:
+        # Side by side, not joined on a key: a join may give the rows in any order, and to sort
+        # these two columns is cheaper than all of them.
+        cursor.execute(
+            "CREATE OR REPLACE TEMP TABLE person_of_row AS SELECT k.patient, s.birth_date "
+            f"FROM sent_{table.name} AS s LEFT JOIN patient_key AS k ON k.patient_id = s.patient_id ORDER BY s.place"
+        )
+        cursor.execute(f"DROP TABLE sent_{table.name}")
+        rows = f"(SELECT f.*, p.patient AS _patient FROM {rows} AS f POSITIONAL JOIN person_of_row AS p)"
     cursor.execute(
         f"INSERT INTO main.{table.name} ({', '.join(values)}, recorded_at, author, batch_id) "
         f"SELECT {', '.join(values.values())}, ?, ?, CASE WHEN ({typed.bad}) OR {missing} THEN {-stamp.batch_id} ELSE {stamp.batch_id} END "
-        f"FROM {rows} AS r {typed.joins}{order}",
+        f"FROM {typed.source(rows)}",
         [stamp.at, stamp.author],
     )
     count, first = cursor.execute(f"SELECT count(*), min(rowid) FROM main.{table.name}").fetchall()[0]
@@ -73,6 +87,7 @@ def load(
     if table.name == "procedures":
         cursor.execute(_AGES)
     _load_apart(cursor, table, source, path)
+    cursor.execute("DROP TABLE IF EXISTS person_of_row")
     columns = ", ".join(stored_columns(table))
     cursor.execute(
         f"CREATE OR REPLACE TEMP VIEW staged_{table.name} AS SELECT CAST(m.rowid - {base} AS INTEGER) AS row_no, {columns}, "
@@ -90,7 +105,7 @@ _IDENTIFIED = {
     "procedures": (
         "SELECT s.* REPLACE (coalesce(a.age_years, s.age_years) AS age_years), a.accession, "
         "a.age_years IS NOT NULL AS is_stated_age FROM staged_procedures AS s "
-        "LEFT JOIN apart_procedures AS a ON a.procedure_id = s.procedure_id"
+        "LEFT JOIN apart_procedures AS a ON a.row_no = s.row_no"
     ),
 }
 
@@ -114,12 +129,10 @@ _PLACEHOLDER = {
 
 def _load_apart(cursor: duckdb.DuckDBPyConnection, table: Table, source: CleanCsv, path: Path) -> None:
     """The identifiers of a file, beside the clinical rows: birth dates, accession numbers."""
-    relation = csv_relation(source, path)
     if table.name == "patients":
-        born = 'TRY_CAST(r."birth_date" AS DATE)' if "birth_date" in source.fields else "CAST(NULL AS DATE)"
         cursor.execute(
-            f"CREATE OR REPLACE TEMP TABLE apart_patients AS SELECT k.patient, min({born}) AS birth_date "
-            f'FROM {relation} AS r JOIN patient_key AS k ON k.patient_id = r."patient_id" GROUP BY k.patient'
+            "CREATE OR REPLACE TEMP TABLE apart_patients AS SELECT patient, min(birth_date) AS birth_date "
+            "FROM person_of_row WHERE patient IS NOT NULL GROUP BY patient"
         )
     elif table.name == "procedures":
         number = 'r."accession"' if "accession" in source.fields else "CAST(NULL AS VARCHAR)"
@@ -127,9 +140,18 @@ def _load_apart(cursor: duckdb.DuckDBPyConnection, table: Table, source: CleanCs
             'TRY_CAST(r."age_years" AS INTEGER)' if "age_years" in source.fields else "CAST(NULL AS INTEGER)"
         )
         cursor.execute(
-            f'CREATE OR REPLACE TEMP TABLE apart_procedures AS SELECT r."procedure_id" AS procedure_id, min({number}) AS accession, '
-            f"min({age}) AS age_years FROM {relation} AS r WHERE {number} IS NOT NULL OR {age} IS NOT NULL GROUP BY procedure_id"
+            "CREATE OR REPLACE TEMP TABLE apart_procedures AS SELECT * FROM (SELECT CAST(row_number() OVER () - 1 AS INTEGER) AS row_no, "
+            f"{number} AS accession, {age} AS age_years FROM {csv_relation(source, path)} AS r) WHERE accession IS NOT NULL OR age_years IS NOT NULL"
         )
+
+
+def take_persons(cursor: duckdb.DuckDBPyConnection, table: Table, source: CleanCsv, path: Path) -> None:
+    """Make ``sent_<table>``: place, patient_id and birth_date (NULL where not stated) of each row."""
+    born = 'TRY_CAST("birth_date" AS DATE)' if "birth_date" in source.fields else "CAST(NULL AS DATE)"
+    cursor.execute(
+        f"CREATE OR REPLACE TEMP TABLE sent_{table.name} AS SELECT row_number() OVER () AS place, "
+        f'"patient_id" AS patient_id, {born} AS birth_date FROM {csv_relation(source, path)}'
+    )
 
 
 def csv_relation(source: CleanCsv, path: Path) -> str:

@@ -11,9 +11,10 @@ from typing import TYPE_CHECKING
 
 import polars as pl
 
+from registry import store
 from registry.dictionary import Table, tables
 from registry.intake.cells import ERASE
-from registry.intake.in_place import csv_relation, load
+from registry.intake.in_place import load, take_persons
 from registry.intake.problems import Problem
 from registry.intake.relations import make_known
 from registry.intake.staging import explain_rows, has_rows, stage, take_erased
@@ -22,6 +23,7 @@ from registry.intake.times import prepare_zone, settle_times, usual_zone
 if TYPE_CHECKING:
     from pathlib import Path
 
+    from registry.imports.received import CleanCsv
     from registry.intake.batch import Batch
 
 
@@ -46,26 +48,16 @@ def _is_first_load(batch: Batch) -> bool:
 
 def _may_erase(path: Path) -> bool:
     """Whether the erase word stands anywhere in a file: its cells are then looked at one by one."""
+    word = ERASE.encode()
     with path.open("rb") as handle, mmap(handle.fileno(), 0, access=ACCESS_READ) as text:
-        return text.find(ERASE.encode()) >= 0
+        # One byte is looked for many times faster than a word, and few files hold it.
+        first = text.find(word[:1])
+        return first >= 0 and text.find(word, first) >= 0
 
 
 def _load(batch: Batch) -> None:
     sound = {table.name: source for table in batch.tables if (source := batch.sources.csv(table.name))}
-    relations = {name: csv_relation(source, batch.raw / source.file.sha256) for name, source in sound.items()}
-    named = [
-        f'SELECT "patient_id" FROM {relations[n]}'
-        for n in ("patients", "findings")
-        if n in sound and "patient_id" in sound[n].fields
-    ]
-    rows = (
-        batch.cursor.execute(
-            f"SELECT DISTINCT patient_id FROM ({' UNION ALL '.join(named)}) WHERE patient_id IS NOT NULL"
-        ).fetchall()
-        if named
-        else []
-    )
-    _make_patient_keys(batch, [row[0] for row in rows])
+    _name_persons(batch, sound)
     _load_identifiers(batch)
     usual_zone(batch.cursor, batch.registry.site, batch.today.year)
     batch.cursor.execute(
@@ -81,6 +73,19 @@ def _load(batch: Batch) -> None:
         batch.look_for_shift(table.name, found)
         batch.take(found)
         batch.hold_duplicates(table)
+
+
+def _name_persons(batch: Batch, sound: dict[str, CleanCsv]) -> None:
+    """Make ``patient_key`` of the patients in some files, and ``sent_<table>`` of each of these."""
+    naming = [table for table in batch.tables if "patient_id" in sound[table.name].fields]
+    for table in naming:
+        source = sound[table.name]
+        take_persons(batch.cursor, table, source, batch.raw / source.file.sha256)
+    named = [f"SELECT patient_id FROM sent_{table.name}" for table in naming]
+    listed = f"SELECT DISTINCT patient_id FROM ({' UNION ALL '.join(named)})"
+    _make_patient_keys(
+        batch, store.frame(batch.cursor, listed)["patient_id"] if named else pl.Series(dtype=pl.String)
+    )
 
 
 def _faulty_cells(batch: Batch, table: Table) -> list[Problem]:
@@ -106,7 +111,7 @@ def _stage(batch: Batch) -> None:
         for name in ("patients", "findings")
         if name in batch.sources.names and "patient_id" in (frame := batch.sources.frame(name)).columns
     ]
-    _make_patient_keys(batch, pl.concat(identifiers).drop_nulls().unique().to_list() if identifiers else [])
+    _make_patient_keys(batch, pl.concat(identifiers) if identifiers else pl.Series(dtype=pl.String))
     _load_identifiers(batch)
     prepared = []
     for table in batch.tables:
@@ -130,7 +135,9 @@ def _stage(batch: Batch) -> None:
         batch.hold_duplicates(table)
 
 
-def _make_patient_keys(batch: Batch, identifiers: list[str]) -> None:
+def _make_patient_keys(batch: Batch, named: pl.Series) -> None:
+    """Make ``patient_key``: the pseudonym of each patient who is named."""
+    identifiers = named.drop_nulls().unique()
     keys = pl.DataFrame(
         {"patient_id": identifiers, "patient": batch.registry.pseudonyms.of_all(identifiers)},
         schema={"patient_id": pl.String, "patient": pl.String},

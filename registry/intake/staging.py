@@ -16,7 +16,17 @@ from typing import TYPE_CHECKING
 import polars as pl
 
 from registry.dictionary import IDENTIFYING, KEYS, TABLE_ORDER, Table, tables
-from registry.intake.cells import ERASE, Cell, cell, day_offset, explain, sql_type, without_offset
+from registry.intake.cells import (
+    ERASE,
+    Cell,
+    cell,
+    day_offset,
+    explain,
+    in_steps,
+    moment_of,
+    sql_type,
+    without_offset,
+)
 from registry.intake.problems import HOLD, Problem
 
 if TYPE_CHECKING:
@@ -68,7 +78,7 @@ def _joins(cells: list[Cell], present: set[str]) -> str:
             continue
         column = f'r."{one.name}"'
         parts.append(
-            f"LEFT JOIN zone_moment AS moment_{one.name} ON moment_{one.name}.moment = TRY_CAST({column} AS TIMESTAMP) "
+            f"LEFT JOIN zone_moment AS moment_{one.name} ON moment_{one.name}.moment = {moment_of(column)} "
             f"AND {day_offset(column)} IS NULL AND {without_offset(column)}"
         )
     return " ".join(parts)
@@ -108,22 +118,32 @@ class Typed:
     bad: str
     joins: str
 
+    def source(self, rows: str) -> str:
+        """What the query reads: the text of ``rows`` as ``r``, and what is joined with it."""
+        return f"{in_steps(rows, self.cells)} AS r {self.joins}"
 
-def typed_columns(table: Table, present: set[str], site: Site, *, moments: bool = True) -> Typed:
-    """The typed columns of a table whose text stands in the relation ``r``; ``moments`` as for a cell."""
-    cells = _cells(table, present, site, moments)
+
+def typed_columns(table: Table, present: set[str], site: Site, *, joined: bool = True) -> Typed:
+    """The typed columns of a table whose text stands in the relation ``r``.
+
+    With ``joined`` the pseudonyms of patients and the moments of days when clocks change are
+    looked up in relations beside it; without, ``r._patient`` holds the pseudonym and such
+    moments are left open.
+    """
+    cells = _cells(table, present, site, joined)
     by_name = {one.name: one for one in cells}
-    columns, joins = {}, _joins(cells, present) if moments else ""
+    columns, joins = {}, _joins(cells, present) if joined else ""
+    patient = "k.patient" if joined else "r._patient"
     for field in table.fields:
         made = by_name.get(field.name)
         if field.name == "patient_id":
-            columns["patient"] = "k.patient" if "patient_id" in present else "CAST(NULL AS VARCHAR)"
+            columns["patient"] = patient if "patient_id" in present else "CAST(NULL AS VARCHAR)"
             continue
         columns[field.name] = made.typed if made else f"CAST(NULL AS {sql_type(field)})"
         if field.type == "timestamp":
             offset = made.extra[1] if made and made.extra else "NULL"
             columns[f"{field.name}_offset_min"] = f"CAST({offset} AS SMALLINT)"
-    if "patient_id" in present:
+    if joined and "patient_id" in present:
         joins = f'LEFT JOIN patient_key AS k ON k.patient_id = r."patient_id" {joins}'
     bad = " OR ".join(one.fails for one in cells) or "false"
     return Typed(cells, columns, bad, joins)
@@ -151,7 +171,7 @@ def stage(
     listed = ", ".join(f"{value} AS {name}" for name, value in columns.items())
     select = (
         f"SELECT CAST(r._row AS INTEGER) AS row_no, {listed}, ({typed.bad}) AS bad "
-        f"FROM received_{table.name} AS r {typed.joins}"
+        f"FROM {typed.source(f'received_{table.name}')}"
     )
     if has_rows(cursor, f"main.{table.name}"):
         _merge(cursor, table, select, erased or {})
@@ -222,7 +242,7 @@ def explain_rows(
     listed = ", ".join(f"{value} AS {name}" for name, value in typed.columns.items())
     cursor.execute(
         f"CREATE OR REPLACE TEMP TABLE explained AS SELECT CAST(r._row AS INTEGER) AS row_no, {listed}, ({typed.bad}) AS bad "
-        f"FROM received_{table.name} AS r {typed.joins}"
+        f"FROM {typed.source(f'received_{table.name}')}"
     )
     found = _cell_problems(cursor, table, typed.cells, site, "explained")
     cursor.execute("DROP TABLE explained")
@@ -238,7 +258,7 @@ def _cell_problems(
     if cells and cursor.execute(f"SELECT 1 FROM {staged} WHERE bad LIMIT 1").fetchall():
         tests = ", ".join(f'CASE WHEN {one.fails} THEN r."{one.name}" END' for one in cells)
         rows = cursor.execute(
-            f"SELECT r._row, {tests} FROM received_{name} AS r {_joins(cells, {one.name for one in cells})} "
+            f"SELECT r._row, {tests} FROM {in_steps(f'received_{name}', cells)} AS r {_joins(cells, {one.name for one in cells})} "
             f"WHERE r._row IN (SELECT row_no FROM {staged} WHERE bad) ORDER BY r._row"
         ).fetchall()
         for row_no, *texts in rows:

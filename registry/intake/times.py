@@ -6,6 +6,7 @@ itself, and one that occurs twice or never is a problem of its row.
 
 from __future__ import annotations
 
+from itertools import pairwise
 from typing import TYPE_CHECKING, Any
 
 import polars as pl
@@ -65,14 +66,24 @@ def _make_zone(
     cursor.register("made_zone_moment", moment_frame.to_arrow())
     cursor.execute("CREATE OR REPLACE TEMP TABLE zone_moment AS SELECT * FROM made_zone_moment")
     cursor.unregister("made_zone_moment")
-    # A list by day, no table: a join would give the rows in another order, and sorting them
-    # again costs more than reading them. A place below 1 would count from the end of the list.
-    first = days[0][0].isoformat() if days else "1900-01-01"
-    cursor.execute("SET VARIABLE zone_offsets = CAST(? AS SMALLINT[])", [[offset for _, offset in days]])
-    cursor.execute(
-        "CREATE OR REPLACE TEMP MACRO zone_offset(day) AS CAST(list_extract(getvariable('zone_offsets'), "
-        f"greatest(date_diff('day', DATE '{first}', day) + 1, 0)) AS SMALLINT)"
+    cursor.execute(f"CREATE OR REPLACE TEMP MACRO zone_offset(day) AS {_spells(days)}")
+
+
+def _spells(days: list[tuple[Any, int | None]]) -> str:
+    """Offset of ``day``: a choice among the spells between changes of the clocks, the latest first.
+
+    No table, as a join would give the rows in another order, and sorting them again costs more
+    than reading them; no list by day, as the engine would copy it for every few rows. ``day``
+    is put in many times over: it must be a column.
+    """
+    if not days:
+        return "CAST(NULL AS SMALLINT)"
+    begins = [days[0], *(now for before, now in pairwise(days) if before[1] != now[1])]
+    branches = " ".join(
+        f"WHEN day >= DATE '{first.isoformat()}' THEN {'NULL' if offset is None else int(offset)}"
+        for first, offset in reversed(begins)
     )
+    return f"CAST(CASE WHEN day > DATE '{days[-1][0].isoformat()}' THEN NULL {branches} END AS SMALLINT)"
 
 
 def _days(site: Site, years: range) -> list[tuple[Any, int | None]]:

@@ -235,14 +235,12 @@ def update_roots(cursor: duckdb.DuckDBPyConnection) -> None:
     """
     if not cursor.execute("SELECT 1 FROM main.procedures WHERE repeat_of IS NOT NULL LIMIT 1").fetchall():
         return
-    differing = (
-        "FROM main.procedures AS parent WHERE child.repeat_of IS NOT NULL "
-        "AND child.repeat_of = parent.procedure_id AND child.root_id <> parent.root_id"
-    )
+    # The engine says of an update how many rows it changed.
     while cursor.execute(
-        f"SELECT 1 FROM main.procedures AS child, {differing.removeprefix('FROM ')} LIMIT 1"
-    ).fetchall():
-        cursor.execute(f"UPDATE main.procedures AS child SET root_id = parent.root_id {differing}")
+        "UPDATE main.procedures AS child SET root_id = parent.root_id FROM main.procedures AS parent "
+        "WHERE child.repeat_of IS NOT NULL AND child.repeat_of = parent.procedure_id AND child.root_id <> parent.root_id"
+    ).fetchall()[0][0]:
+        pass
 
 
 def correct_ages(cursor: duckdb.DuckDBPyConnection, stamp: Stamp) -> int:

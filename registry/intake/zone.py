@@ -11,8 +11,8 @@ NEVER = "never"
 
 
 def _offset(moment: datetime, zone: ZoneInfo) -> int:
-    shift = moment.replace(tzinfo=zone).utcoffset()
-    return round((shift or timedelta()).total_seconds() / 60)
+    shift = zone.utcoffset(moment) or timedelta()
+    return round(shift.total_seconds() / 60)
 
 
 @lru_cache(maxsize=256)

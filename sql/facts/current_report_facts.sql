@@ -10,11 +10,11 @@ WITH issued AS (
         p.status,
         p.reported_on,
         -- 0 stands for empty: arg_max would pass over an empty newest version to an older one.
-        coalesce(d.rank, 0) AS diagnosis_rank,
-        coalesce(b.rank, 0) AS b_rank
+        -- Looked up, not joined: the engine counts rows of the same transaction as none, and would lay
+        -- them all out in memory to join the list of codes with them.
+        coalesce((SELECT d.rank FROM code_rank AS d WHERE d.list = 'diagnosis' AND d.code = p.diagnosis), 0) AS diagnosis_rank,
+        coalesce((SELECT b.rank FROM code_rank AS b WHERE b.list = 'b_category' AND b.code = p.b_category), 0) AS b_rank
     FROM scope_pathology AS p
-    LEFT JOIN code_rank AS d ON d.list = 'diagnosis' AND d.code = p.diagnosis
-    LEFT JOIN code_rank AS b ON b.list = 'b_category' AND b.code = p.b_category
     WHERE p.status <> 'preliminary' AND p.reported_on <= CAST($as_of AS DATE)
 )
 

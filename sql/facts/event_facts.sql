@@ -29,6 +29,7 @@ later AS (
         date_diff('day', u.started_on, e.happened_on) AS days,
         e.kind = 'excision' AS is_excision,
         e.diagnosis,
+        (SELECT d.rank FROM code_rank AS d WHERE d.list = 'diagnosis' AND d.code = e.diagnosis) AS rank,
         e.adjudication,
         -- Linkage counts from the day after; an excision on the day itself is tissue after the biopsy.
         (e.kind = 'excision' OR (e.kind = 'registry_linkage' AND NOT e.is_elsewhere AND e.happened_on > u.started_on))
@@ -45,7 +46,7 @@ later AS (
 SELECT
     l.procedure_id,
     min(l.happened_on) FILTER (WHERE l.is_excision) AS first_excision_on,
-    max(d.rank) FILTER (WHERE l.is_excision AND l.days <= 365) AS excision_rank,
+    max(l.rank) FILTER (WHERE l.is_excision AND l.days <= 365) AS excision_rank,
     min(l.happened_on) FILTER (
         WHERE l.is_excision AND l.adjudication IN ('target_removed', 'therapy_response', 'site_missed')
     ) AS adjudicated_excision_on,
@@ -57,5 +58,4 @@ SELECT
     -- Not kept: asked where the last clearing day before a later cancer is wanted.
     list(l.happened_on) FILTER (WHERE l.is_clearing) AS clear_days
 FROM later AS l
-LEFT JOIN code_rank AS d ON d.list = 'diagnosis' AND d.code = l.diagnosis
 GROUP BY l.procedure_id

@@ -17,7 +17,7 @@ WITH joined AS (
         f.found_on,
         r.procedure_id IS NOT NULL AS is_reported,
         r.first_report_on,
-        d.code AS diagnosis,
+        (SELECT d.code FROM code_rank AS d WHERE d.list = 'diagnosis' AND d.rank = r.diagnosis_rank) AS diagnosis,
         r.b_rank,
         v.first_joint_review_on,
         v.first_conclusive_on,
@@ -27,7 +27,7 @@ WITH joined AS (
         c.first_repeat_on,
         c.first_reported_repeat_on,
         e.first_excision_on,
-        x.code AS excision_diagnosis,
+        (SELECT x.code FROM code_rank AS x WHERE x.list = 'diagnosis' AND x.rank = e.excision_rank) AS excision_diagnosis,
         e.adjudicated_excision_on,
         least(c.first_malignant_repeat_on, e.first_malignant_event_on) AS later_cancer_on,
         least(c.first_breast_cancer_repeat_on, e.first_breast_cancer_event_on) AS later_breast_cancer_on,
@@ -55,11 +55,9 @@ WITH joined AS (
     JOIN scope_findings AS f ON f.finding_id = p.finding_id
     JOIN patient_facts AS n ON n.patient = u.patient
     LEFT JOIN report_facts AS r ON r.procedure_id = p.procedure_id
-    LEFT JOIN code_rank AS d ON d.list = 'diagnosis' AND d.rank = r.diagnosis_rank
     LEFT JOIN review_facts AS v ON v.procedure_id = p.procedure_id
     LEFT JOIN chain_facts AS c ON c.procedure_id = p.procedure_id
     LEFT JOIN event_facts AS e ON e.procedure_id = p.procedure_id
-    LEFT JOIN code_rank AS x ON x.list = 'diagnosis' AND x.rank = e.excision_rank
     LEFT JOIN otherwise_facts AS o ON o.procedure_id = p.procedure_id
     LEFT JOIN complication_facts AS k ON k.procedure_id = p.procedure_id
     LEFT JOIN attempt_facts AS t ON t.procedure_id = p.procedure_id
