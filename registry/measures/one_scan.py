@@ -95,7 +95,7 @@ class Scan:
     def _add(self, rows: pa.RecordBatch, *, is_split: bool) -> None:
         strata = self._places(rows["stratum"]) if is_split else np.zeros(rows.num_rows, dtype=np.int32)
         alone = rows["alone"].to_numpy() * np.uint8(_ALONE)
-        holds = {one: _bytes(rows[name]) for one, name in _names(self._measures).items()}
+        holds = {one: rows[name].to_numpy() for one, name in _names(self._measures).items()}
         kept_by = np.zeros((-(-len(self._measures) // 8), rows.num_rows), dtype=np.uint8)
         first = strata * _SAID
         for place, parts in enumerate(self._measures):
@@ -169,11 +169,11 @@ class Scan:
 
 
 def _statement(question: Question, measures: Sequence[Parts]) -> str:
-    """A SELECT of what :meth:`Scan._add` reads."""
+    """A SELECT of what :meth:`Scan._add` reads: 1 where a condition holds, and what is NULL does not."""
     columns = {
         "patient_no": "patient_no",
         "alone": "CAST(patient_procedures = 1 AS UTINYINT)",
-        **{name: f"CAST({one} AS UTINYINT)" for one, name in _names(measures).items()},
+        **{name: f"CAST(coalesce({one}, FALSE) AS UTINYINT)" for one, name in _names(measures).items()},
         **{
             f"measured_{place}": f"CAST({parts.measured} AS DOUBLE)"
             for place, parts in enumerate(measures)
@@ -190,12 +190,6 @@ def _names(measures: Sequence[Parts]) -> dict[str, str]:
     """Condition -> its column; each condition once, whoever asks it."""
     asked = dict.fromkeys(one for parts in measures for one in parts.conditions)
     return {one: f"condition_{place}" for place, one in enumerate(asked)}
-
-
-def _bytes(column: pa.Array) -> Bytes:
-    """1 where a condition holds: what is NULL does not."""
-    found: Bytes = (column.fill_null(0) if column.null_count else column).to_numpy()
-    return found
 
 
 def _said(parts: Parts, holds: Mapping[str, Bytes], rows: int) -> Bytes:

@@ -6,6 +6,8 @@ import csv
 import io
 import json
 import re
+import subprocess
+import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -180,6 +182,34 @@ def test_the_list_of_exports_keeps_to_100_columns_and_says_where_the_rest_stands
     assert lines[-1].endswith("--format json or csv.")
     (found,) = json.loads(run("exports", str(demo), "--format", "json").stdout)
     assert (found["purpose"], found["files"] > 0) == (purpose, True)
+
+
+def test_the_program_counts_all_measures_without_the_library_it_keeps_out(demo: Path):
+    """As a program of its own: a suite has long imported pandas, which commands keep from being imported."""
+    inside = run(
+        "measures", str(demo), "--as-of", "2026-06-30", "--by", "guidance", "--format", "json"
+    ).stdout
+    alone = subprocess.run(
+        [
+            sys.executable,
+            "-m",
+            "registry",
+            "measures",
+            str(demo),
+            "--as-of",
+            "2026-06-30",
+            "--by",
+            "guidance",
+            "--format",
+            "json",
+        ],
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+
+    assert alone.stderr == ""
+    assert json.loads(alone.stdout) == json.loads(inside)
 
 
 # -- any table ---------------------------------------------------------------------
