@@ -180,8 +180,9 @@ def print_rows(
     if sum(whole) + _BETWEEN * len(whole) > room:
         whole = [0] * len(whole)  # broken words are read more easily than figures that are cut off
     for name, head, least in zip(names, heads, whole, strict=True):
-        side = "right" if name in numeric else "left"
-        table.add_column(head, justify=side, overflow="fold", min_width=least)
+        table.add_column(
+            head, justify="right" if name in numeric else "left", overflow="fold", min_width=least
+        )
     for line in cells:
         table.add_row(*line)
     Console(highlight=False, markup=False, width=room).print(table)

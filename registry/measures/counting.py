@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any, Protocol
 
 import numpy as np
 
-from registry import facts
+from registry import facts, store
 from registry.measures.conditions import Parts, parts_of
 from registry.measures.definition import PROPORTION, QUANTITY, SAMPLING
 from registry.measures.one_scan import Cell, Scan, fits
@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping, Sequence
 
     import duckdb
-    import pyarrow as pa
+    import polars as pl
 
     from registry.measures.definition import Measure
     from registry.measures.strata import Question
@@ -128,9 +128,9 @@ class Classified:
         ).fetchall()
         return found
 
-    def table(self, select: str) -> pa.Table:
+    def frame(self, select: str) -> pl.DataFrame:
         """Rows of one SELECT, column by column."""
-        return self.cursor.execute(select, self.question.parameters).to_arrow_table()
+        return store.frame(self.cursor, select, self.question.parameters)
 
     def columns(self, parts: Iterable[str]) -> Iterator[tuple[Any, ...]]:
         """Rows of one statement whose lists are arrays; what is missing is None."""

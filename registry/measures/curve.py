@@ -71,13 +71,11 @@ def curve_counts(units: Classified, measure: Measure) -> list[tuple[str, dict[st
         measure, f"{units.stratum} AS stratum, {', '.join(said)}", tail=f"WHERE {counting.KEPT}"
     )
     # Both estimates from one answer: the engine would work out the days for each anew.
-    rows = units.table(select)
+    rows = units.frame(select)
     found: dict[tuple[str, str], list[Row]] = {}
     for name in ESTIMATES:
-        alike = ["stratum", f"{name}_days", f"{name}_status"]
-        counted = rows.group_by(alike, use_threads=False).aggregate([([], "count_all")])
-        columns = (counted[one].to_pylist() for one in (*alike, "count_all"))
-        for stratum, days, status, number in zip(*columns, strict=True):
+        counted = rows.group_by("stratum", f"{name}_days", f"{name}_status").len()
+        for stratum, days, status, number in counted.iter_rows():
             found.setdefault((stratum, name), []).append((days, status, number))
     return [
         (stratum, {name: sorted(found.get((stratum, name), [])) for name in ESTIMATES}, one)
