@@ -96,7 +96,6 @@ def make_visits(batch: Batch) -> None:
 
 
 def drop_visits(cursor: duckdb.DuckDBPyConnection) -> None:
-    """Give back the memory of the joined visits, and of what lay apart, before the facts need it."""
-    for name in ("checked_visits", "apart_patients", "apart_procedures"):
-        cursor.execute(f"DROP TABLE IF EXISTS temp.{name}")
+    """Give back the joined visits and the identifiers as sent, before the facts need the memory."""
+    cursor.execute("DROP TABLE IF EXISTS temp.checked_visits")
     cursor.unregister("patient_key")
