@@ -7,8 +7,9 @@ from math import sqrt
 
 import numpy as np
 import pytest
+from scipy.integrate import quad
 from scipy.optimize import brentq
-from scipy.stats import ncx2
+from scipy.stats import ncx2, norm
 
 from registry.stats.overlap import (
     probability_at_least,
@@ -109,10 +110,41 @@ def test_probability_with_a_long_aperture_is_that_of_one_distance():
     assert found == pytest.approx(expected, abs=1e-6)
 
 
+def test_a_precise_depth_at_the_end_of_the_aperture_touches_as_a_step():
+    """Along the needle 10 of 10 +- 0.01: half lies short of the end, and past it nothing changes yet."""
+    found = sampling_probability(5, 4, 20, sigma_lateral=2, sigma_depth=0.01, bias_depth=10)
+    assert found.touched == pytest.approx(ncx2.cdf((9 / 2) ** 2, 2, 0), abs=1e-5)
+    assert found.centre_inside == pytest.approx(ncx2.cdf((4 / 2) ** 2, 2, 0) / 2, abs=1e-6)
+
+
+@pytest.mark.parametrize("aperture", [11.0, 1000.0])
+@pytest.mark.parametrize("furthest", [0.5, 3.0])
+def test_probability_without_bias_is_that_of_rayleigh(furthest: float, aperture: float):
+    """The share that is left at one distance is reached within it: 1 - exp(-(distance / sigma)^2 / 2).
+
+    An aperture of 11 cuts nothing off a sphere of 5 that is 0.5 off at most, ten deviations here.
+    """
+    share = sphere_cylinder_fraction(5, 4, furthest)
+    found = probability_at_least(share, 5, 4, aperture, sigma_lateral=2, sigma_depth=0.05)
+    assert found == pytest.approx(1 - np.exp(-((furthest / 2) ** 2) / 2), abs=1e-6)
+
+
+def test_any_of_a_lesion_is_touched_within_both_radii_where_the_aperture_has_no_end():
+    """Rice's distribution at 2 + 3, one and a half off, spread 2."""
+    found = sampling_probability(3, 2, 1000, sigma_lateral=2, sigma_depth=1, bias_lateral=1.5)
+    assert found.touched == pytest.approx(ncx2.cdf((5 / 2) ** 2, 2, (1.5 / 2) ** 2), abs=1e-6)
+
+
+def test_past_the_end_of_the_aperture_as_much_is_touched_as_the_sphere_reaches():
+    """At a depth e past an end of 5 a sphere of 5 reaches sqrt(25 - e^2) around the needle: Rice there."""
+    rice = lambda z: ncx2.cdf((25 - max(abs(z) - 5, 0) ** 2) / 0.5**2, 2, (3 / 0.5) ** 2)  # noqa: E731
+    expected = quad(lambda z: norm.pdf(z, 1, 5) * rice(z), -10, 10, points=[-5, 5])[0]
+    found = sampling_probability(5, 0, 10, sigma_lateral=0.5, sigma_depth=5, bias_lateral=3, bias_depth=1)
+    assert found.touched == pytest.approx(expected, abs=1e-6)
+
+
 def test_probability_of_all_of_a_small_lesion_in_a_wide_cylinder():
     """All of a sphere of 2 lies in a cylinder of 50 when its ends are 2 inside: |depth| <= 8 of 10."""
-    from scipy.stats import norm
-
     found = probability_at_least(1.0, 2, 50, 20, sigma_lateral=1, sigma_depth=5, bias_depth=3)
     assert found == pytest.approx(norm.cdf((8 - 3) / 5) - norm.cdf((-8 - 3) / 5), abs=1e-4)
 
