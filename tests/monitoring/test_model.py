@@ -10,7 +10,16 @@ import polars as pl
 import pytest
 
 from registry.errors import UsageProblem
-from registry.monitoring.model import OTHERS, RiskModel, _design, _levels, _names, against_expected, fifths, fit
+from registry.monitoring.model import (
+    OTHERS,
+    RiskModel,
+    _design,
+    _levels,
+    _names,
+    against_expected,
+    fifths,
+    fit,
+)
 
 FIRST = date(2025, 1, 1)
 
