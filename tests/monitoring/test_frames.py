@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from datetime import date
 
+import polars as pl
 import pytest
 
 from registry.monitoring import point
@@ -61,4 +62,19 @@ def test_a_path_is_numbered_from_one_and_marked_where_it_signalled():
 
 
 def test_a_path_of_nothing_has_no_rows():
-    assert path_frame(watched([]), [], []).height == 0
+    frame = path_frame(watched([]), [], [])
+
+    assert (frame.height, frame.schema["height"]) == (0, pl.Float64)
+
+
+def test_a_period_without_procedures_has_counts_only_whatever_the_minimum():
+    (row,) = period_frame([point("one", FIRST, 0, 0, 0.1)], 0).to_dicts()
+
+    assert (row["n"], row["rate"], row["upper 95"], row["outside"]) == (0, None, None, False)
+
+
+def test_many_periods_below_the_minimum_may_come_first():
+    found = [point(str(number), FIRST, 0, 1, 0.1) for number in range(150)]
+    frame = period_frame([*found, point("last", FIRST, 20, 50, 0.1)], 10)
+
+    assert frame["rate"].to_list() == [None] * 150 + [0.4]

@@ -113,17 +113,47 @@ def test_a_signal_is_made_of_the_procedures_on_its_side_and_stands_once(monkeypa
     ]
 
 
-def test_a_signal_at_the_first_procedure_began_there(monkeypatch):
+@pytest.mark.parametrize(
+    ("values", "behind"),
+    [
+        ([19.0], ("03-0",)),
+        ([14.0, 19.0], ("03-0", "03-1")),
+        ([9.0, 16.0], ("03-1",)),
+        ([10.0, 16.0], ("03-1",)),
+    ],
+)
+def test_a_signal_begins_with_the_first_on_its_side(monkeypatch, values, behind):
+    """At half a deviation 14 of 1 to 19 is above the usual level, but not beyond; 9 is below, 10 is the level."""
     made = run(
         monkeypatch,
         [*map(float, range(1, 20))],
-        [19.0],
+        values,
         watched_from=date(2025, 3, 1),
         smoothing=1.0,
-        width=1.0,
+        width=0.6,
     )
 
-    assert [(one.procedure_id, one.procedures) for one in made.signals] == [("03-0", ("03-0",))]
+    assert [(one.procedure_id, one.procedures) for one in made.signals] == [(behind[-1], behind)]
+
+
+def test_what_is_asked_is_asked_of_a_quantity(monkeypatch):
+    seen = replace(watched([]), before=rows([1.0, 2.0], FIRST), during=rows([1.0], date(2025, 3, 1)))
+    asked = {
+        "as_of": date(2026, 1, 1),
+        "start": FIRST,
+        "end": date(2025, 12, 31),
+        "watched_from": date(2025, 3, 1),
+        "within": {"site": "A"},
+    }
+    told: dict[str, object] = {}
+    monkeypatch.setattr(
+        import_module("registry.monitoring.weighted"),
+        "watch",
+        lambda registry, measure, **rest: told.update(registry=registry, measure=measure, **rest) or seen,
+    )
+    weighted("a registry", "a quantity", minimum=2, **asked)  # type: ignore[arg-type]
+
+    assert told == {"registry": "a registry", "measure": "a quantity", "kind": "quantity", **asked}
 
 
 @pytest.mark.parametrize(
@@ -138,6 +168,12 @@ def test_a_signal_at_the_first_procedure_began_there(monkeypatch):
 def test_too_few_values_or_none_that_differ_are_refused(monkeypatch, before, during, minimum, said):
     with pytest.raises(UsageProblem, match=said):
         run(monkeypatch, before, during, minimum=minimum, watched_from=date(2025, 3, 1))
+
+
+def test_ten_values_are_asked_for_where_nothing_else_is(monkeypatch):
+    assert run(monkeypatch, [*map(float, range(10))], [1.0], watched_from=date(2025, 3, 1)).n == 10
+    with pytest.raises(UsageProblem, match="there are 9 values"):
+        run(monkeypatch, [*map(float, range(9))], [1.0], watched_from=date(2025, 3, 1))
 
 
 def test_two_values_that_differ_are_enough_where_no_more_are_asked_for(monkeypatch):
