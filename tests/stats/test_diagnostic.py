@@ -113,6 +113,11 @@ class TestPartialVerification:
         """20 positives, 5 of 10 verified ill, are 10; 20 negatives, 1 of 10 verified ill, are 2: 10 of 12."""
         assert begg_greenes(5, 5, 10, 1, 9, 10).sens == pytest.approx(10 / 12)
 
+    @pytest.mark.parametrize(("cells", "sens"), [((1, 0, 9, 1, 4, 5), 10 / 12), ((4, 1, 5, 1, 0, 9), 8 / 18)])
+    def test_one_verified_unit_is_enough(self, cells, sens):
+        """10 positive and 10 negative; of the verified ill 1/1 and 1/5, then 4/5 and 1/1."""
+        assert begg_greenes(*cells).sens == pytest.approx(sens)
+
     def test_limits_lie_on_the_logit_scale(self):
         found = begg_greenes(**LIVER)
         centre = log(found.sens / (1 - found.sens))
@@ -240,6 +245,11 @@ class TestCompareAuc:
     def test_one_unit_of_an_outcome(self):
         assert compare_auc([0, 1], [1, 2], [2, 1]).reason == "needs two units of each outcome"
 
+    @pytest.mark.parametrize("outcome", [[1, 1, 0], [0, 0, 1]])
+    def test_one_unit_of_either_outcome(self, outcome):
+        found = compare_auc(outcome, [1, 2, 3], [3, 1, 2])
+        assert found.reason == "needs two units of each outcome"
+
 
 class TestBestThreshold:
     def test_threshold_by_hand(self):
@@ -281,6 +291,10 @@ class TestBestThreshold:
 
     def test_one_outcome_only(self):
         assert best_threshold([1, 1], [1, 2]).reason == "needs both outcomes"
+
+    def test_as_many_resamples_as_asked(self):
+        """Of 40 ill and 40 well none can be expected to lack one: 2 x 2^-80."""
+        assert best_threshold([0, 1] * 40, range(80), replicates=150).replicates == 150
 
     def test_replicates_must_be_positive(self):
         with pytest.raises(ValueError, match="replicates must be 1 or more; got 0"):

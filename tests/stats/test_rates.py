@@ -138,6 +138,13 @@ class TestObservedExpected:
     def test_few_expected_is_flagged(self, expected, few):
         assert observed_expected(1, expected).few_expected is few
 
+    def test_where_nothing_is_expected_counts_only_are_shown(self):
+        assert observed_expected(1, 0.0).few_expected
+
+    def test_every_unit_may_have_its_event(self):
+        """Two of two at 1/2 and 1/4: probability 1/8."""
+        assert observed_expected_from_risks(2, [0.5, 0.25]).p_upper == pytest.approx(0.125)
+
     def test_equal_risks_are_binomial(self):
         found = observed_expected_from_risks(3, [0.1] * 20)
         assert found.p_upper == pytest.approx(binom.sf(2, 20, 0.1))
