@@ -257,6 +257,7 @@ def test_the_plain_form_is_taken_apart(dense: Drawn):
         ("FROM procedure_facts", "FROM procedure_facts TABLESAMPLE 50 PERCENT (bernoulli)"),
         ("is_index AS", "row_number() OVER () = 1 AS"),
         ("is_index AS", "(SELECT count(*) FROM patients) = 1 AS"),
+        ("is_index AS", "EXISTS (SELECT 1 FROM site_setting) AS"),
         ("is_index AS", "is_index AND excluded_because IS NULL AS"),
         ("'site b'", "site"),
         ("'site b' END", "'site b' ELSE 'other' END"),
@@ -275,6 +276,21 @@ def test_a_second_step_that_changes_the_rows_is_another_form(dense: Drawn, tail:
 
     assert not isinstance(told_of(dense, two_steps), str)
     assert isinstance(told_of(dense, f"{two_steps} {tail}"), str)
+
+
+def test_a_reason_for_everybody_is_another_form(dense: Drawn):
+    before, _, after = PLAIN.partition("CASE")
+    told = told_of(dense, f"{before}'nobody' {after[after.index('AS excluded_because') :]}")
+
+    assert told == "what it says is no CASE"
+
+
+def test_three_steps_are_another_form(dense: Drawn):
+    """The third leaves procedures out, which the first two would not tell."""
+    columns = "procedure_id, index_date, excluded_because, in_numerator"
+    steps = f"WITH unit AS ({PLAIN}), kept AS (SELECT * FROM unit WHERE in_numerator)"
+
+    assert told_of(dense, f"{steps} SELECT {columns} FROM kept") == "it has more than two steps"
 
 
 def test_more_reasons_than_a_byte_holds_are_another_form(dense: Drawn):
