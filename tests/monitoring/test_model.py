@@ -169,3 +169,10 @@ def test_observed_over_expected():
     found = against_expected(np.array([0.5, 0.25, 0.75]), np.array([1.0, 1.0, 1.0]))
 
     assert (found.observed, found.E, found.oe) == (3, 1.5, pytest.approx(2.0))
+
+
+def test_procedures_of_equal_risk_stay_in_their_order():
+    """A hundred alike, the first twenty with the event: they are the first fifth."""
+    found = fifths(np.full(100, 0.2), np.array(table((20, 20), (0, 80)), dtype=float))
+
+    assert [one.observed for one in found] == [20, 0, 0, 0, 0]
