@@ -88,7 +88,9 @@ def test_a_small_group_outside_the_pair_does_not_stop_the_ratio():
 
 
 def test_without_a_pair_no_ratio_is_spoken_of():
-    assert not any("atio" in one or "Rate of" in one for one in said(pair=None, ratio=None))
+    told = said(pair=None, ratio=None)
+    assert not any("atio" in one or "Rate of" in one for one in told)
+    assert all(told)
 
 
 def test_why_there_is_no_ratio():
