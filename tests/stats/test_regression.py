@@ -65,6 +65,16 @@ class TestFirth:
             assert getattr(found, name)[1] * unit == pytest.approx(getattr(plain, name)[1], abs=1e-6)
         assert found.p[1] == pytest.approx(plain.p[1], abs=1e-6)
 
+    @pytest.mark.parametrize("origin", [0.0, 3.0])
+    def test_standard_errors_of_two_by_two_table(self, origin):
+        """Rates 3.5/11 of 10 and 8.5/13 of 12: 1 / n p q each, their sum for the slope."""
+        exposed = origin + np.array([0] * 10 + [1] * 12)
+        found = firth_logistic(exposed, [1] * 3 + [0] * 7 + [1] * 8 + [0] * 4)
+        without, with_it = 11**2 / (10 * 3.5 * 7.5), 13**2 / (12 * 8.5 * 4.5)
+        assert found.se[1] == pytest.approx((without + with_it) ** 0.5)
+        # the intercept at 0 is (1 + origin) times the logit without, less origin times that with
+        assert found.se[0] == pytest.approx(((1 + origin) ** 2 * without + origin**2 * with_it) ** 0.5)
+
     def test_without_a_predictor_the_intercept_remains(self):
         """1 of 4: log(1.5 / 3.5)."""
         found = firth_logistic(np.empty((4, 0)), [0, 1, 0, 0])
