@@ -181,6 +181,11 @@ class TestCumulativeIncidence:
         found = cumulative_incidence([1, 2], [1, 0], [0.5, 1])
         assert found.se == pytest.approx([0.0, sqrt(0.125)])
 
+    def test_variance_of_two_events_among_three(self):
+        """Without losses binomial: 2/3 x 1/3 / 3, although two are left at the second and one after it."""
+        found = cumulative_incidence([1, 2, 3], [1, 2, 1], [3])
+        assert found.se == pytest.approx([sqrt(2 / 27)])
+
     def test_bound_while_the_cause_has_not_come(self):
         """The death at 2 is no cancer: three at risk at 2.5 of four, 1 - 0.05^(1/3)."""
         found = cumulative_incidence([2, 3, 3, 5], [2, 0, 0, 1], [2.5])
@@ -279,6 +284,10 @@ class TestLogrank:
     def test_event_other_than_yes_or_no(self):
         with pytest.raises(ValueError, match="event must be 0 or 1; got 3"):
             logrank([1, 2], [0, 3], ["a", "b"])
+
+    def test_no_time_lies_before_the_start(self):
+        with pytest.raises(ValueError, match="time must be at least 0"):
+            logrank([1, -2], [1, 1], ["a", "b"])
 
     def test_two_is_no_event(self):
         with pytest.raises(ValueError, match="event must be 0 or 1; got 2"):
