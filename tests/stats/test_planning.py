@@ -174,6 +174,8 @@ class TestRuleOfThree:
 @pytest.mark.parametrize(
     ("ask", "said"),
     [
+        (lambda: planning.trials_for_half_width(0.1, 0.0), "half_width must lie between 0 and 0.5"),
+        (lambda: planning.trials_for_half_width(0.1, 0.5), "half_width must lie between 0 and 0.5"),
         (lambda: planning.power_at(10, 0.3, 0.2), "p1 must be above p0; got 0.3 and 0.2"),
         (lambda: planning.power_at(10, 0.2, 0.2), "p1 must be above p0; got 0.2 and 0.2"),
         (lambda: planning.trials_to_detect(0.2, 0.2), "p1 must be above p0"),
