@@ -329,7 +329,7 @@ class TestWedge:
             (3, [0], "hours 1 to 12"),
             (3, [13], "hours 1 to 12"),
             (3, "most", "got 'most'"),
-            (14, [1], "offset_hour"),
+            (12.5, [1], "offset_hour"),
         ],
     )
     def test_impossible_input_is_named(self, hour, hours, said):

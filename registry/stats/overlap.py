@@ -214,14 +214,15 @@ def sampling_probability(
     half = np.sqrt(np.maximum(radius**2 - t**2, 0.0))
     depth = along(high + half) - along(high - half) - along(low + half) + along(low - half)
     total = float((ring * t * depth) @ across(rho, distance) @ turn) * 2.0
-    centre = float(across(rho, offset)) * float(
-        ndtr((high - bias_depth) / sigma_depth) - ndtr((low - bias_depth) / sigma_depth)
-    )
-    touched = 0.0
-    for start, stop in ((low - radius, low), (low, high), (high, high + radius)):
-        z, weight = _smooth_nodes(start, stop)
-        past = np.maximum(np.maximum(low - z, z - high), 0.0)
-        reach = rho + np.sqrt(np.maximum(radius**2 - past**2, 0.0))
+    between = float(ndtr((high - bias_depth) / sigma_depth) - ndtr((low - bias_depth) / sigma_depth))
+    centre = float(across(rho, offset)) * between
+    touched = float(across(rho + radius, offset)) * between
+    # past an end the sphere reaches less far across; where the error does not come counts nothing
+    likely = bias_depth - 9.0 * sigma_depth, bias_depth + 9.0 * sigma_depth
+    for end, away in ((low, -1.0), (high, 1.0)):
+        start, stop = np.clip(sorted((end, end + away * radius)), *likely)
+        z, weight = _smooth_nodes(float(start), float(stop))
+        reach = rho + np.sqrt(np.maximum(radius**2 - (z - end) ** 2, 0.0))
         density = np.exp(-(((z - bias_depth) / sigma_depth) ** 2) / 2.0) / (sigma_depth * sqrt(2.0 * pi))
         touched += float(np.sum(weight * density * across(reach, offset)))
     return SamplingProbability(centre, min(1.0, touched), min(1.0, total / (4.0 / 3.0 * pi * radius**3)))

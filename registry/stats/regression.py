@@ -96,8 +96,12 @@ def firth_logistic(
     design, outcome, added = _design(X, y)
     z = normal_quantile(confidence)
     free = np.ones(design.shape[1], dtype=bool)
-    coef, highest = _maximise(design, outcome, np.zeros(design.shape[1]), free)
-    se = np.sqrt(np.diag(np.linalg.inv(_information(design, coef))))
+    # in columns at right angles, so that units and origins of the predictors cost no digits
+    basis, turn = np.linalg.qr(design)
+    turned, highest = _maximise(basis, outcome, np.zeros(design.shape[1]), free)
+    back = np.linalg.inv(turn)
+    coef = back @ turned
+    se = np.sqrt(np.diag(back @ np.linalg.inv(_information(basis, turned)) @ back.T))
     lower, upper, p = (np.full_like(coef, np.nan) for _ in range(3))
     for j in range(coef.size) if limits_of is None else [one + added for one in limits_of]:
         profile = _Profile(design, outcome, coef, j, highest)
@@ -208,13 +212,15 @@ def _maximise(
         score = design.T @ (outcome - p + leverage * (0.5 - p))
         step = np.zeros_like(coef)
         step[free] = np.linalg.solve(information[np.ix_(free, free)], score[free])
-        step *= min(1.0, 5.0 / max(float(np.max(np.abs(step))), 1e-300))
-        trial = _penalised(design, outcome, coef + step)
-        while trial < value - 1e-12 and np.max(np.abs(step)) > 1e-12:
-            step /= 2.0
-            trial = _penalised(design, outcome, coef + step)
-        coef, value = coef + step, trial
-        if np.max(np.abs(step)) < 1e-10:
+        # a step is as long as what it moves a linear predictor, whatever the predictors' units and origins
+        length = float(np.max(np.abs(design @ step)))
+        shrink = min(1.0, 5.0 / max(length, 1e-300))
+        trial = _penalised(design, outcome, coef + shrink * step)
+        while trial < value - 1e-12 and shrink * length > 1e-12:
+            shrink /= 2.0
+            trial = _penalised(design, outcome, coef + shrink * step)
+        coef, value = coef + shrink * step, trial
+        if shrink * length < 1e-10:
             break
     return coef, value
 
@@ -223,26 +229,33 @@ class _Profile:
     """Fall of the penalised likelihood (doubled) as one coefficient is moved."""
 
     def __init__(self, design: FloatArray, outcome: FloatArray, coef: FloatArray, j: int, highest: float):
-        self.design, self.outcome, self.coef, self.j, self.highest = design, outcome, coef, j, highest
-        self.free = np.arange(coef.size) != j
-        self.near = coef
+        self.outcome, self.highest, self.centre = outcome, highest, float(coef[j])
+        # The column that is moved stands last: of columns at right angles its own is the last alone.
+        order = np.append(np.delete(np.arange(coef.size), j), j)
+        self.basis, turn = np.linalg.qr(design[:, order])
+        self.scale = float(turn[-1, -1])
+        self.top = self.near = turn @ coef[order]
+        self.free = np.arange(coef.size) < coef.size - 1
+        # The others follow; held still, they could send linear predictors out of range.
+        information = _information(self.basis, self.top)
+        self.following = np.ones_like(coef)
+        self.following[:-1] = -np.linalg.solve(information[:-1, :-1], information[:-1, -1])
 
     def drop(self, value: float) -> float:
-        start = self.near.copy()
-        start[self.j] = value
-        self.near, reached = _maximise(self.design, self.outcome, start, self.free)
+        start = self.near + self.following * (value * self.scale - self.near[-1])
+        self.near, reached = _maximise(self.basis, self.outcome, start, self.free)
         return 2.0 * (self.highest - reached)
 
     def crossing(self, allowed: float, step: float) -> float:
         """Value at which the fall reaches what is allowed, on the side of the step."""
         from scipy.optimize import brentq
 
-        self.near = self.coef
-        centre = float(self.coef[self.j])
+        self.near = self.top
         reach = step * sqrt(allowed)
-        while self.drop(centre + reach) < allowed:
+        while self.drop(self.centre + reach) < allowed:
             reach *= 1.5
-        return float(brentq(lambda value: self.drop(value) - allowed, centre, centre + reach, xtol=1e-10))
+        part = brentq(lambda part: self.drop(self.centre + part * reach) - allowed, 0.0, 1.0, xtol=1e-10)
+        return float(self.centre + part * reach)
 
 
 def _fit_gee(design: FloatArray, outcome: FloatArray, labels: Any, correlation: str) -> Any:

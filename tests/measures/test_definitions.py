@@ -270,6 +270,11 @@ def test_a_good_header_is_read():
     assert read(GOOD).reasons == ("not sampled", "too new")
 
 
+def test_a_measure_may_leave_nobody_out():
+    text = re.sub("exclusions: .*", "exclusions: none", GOOD)
+    assert read(text).exclusions == ()
+
+
 def test_a_statement_is_its_file_without_the_header():
     assert read(GOOD).body == "SELECT 1"
 
@@ -287,6 +292,8 @@ def test_a_statement_is_its_file_without_the_header():
         ("-- window: none", "-- window: none\n-- group: other", "group 'other' is not known"),
         ("-- window: none", "-- window: none\n-- direction: up", "direction 'up' is not known"),
         ("; too new (started lately)", "; too new", "exclusion 'too new'"),
+        ("too new (started lately)", "too new (started lately", "exclusion 'too new (started lately'"),
+        ("-- window: none", "-- window: none\n-- direction: up", "Known: context, higher, lower."),
     ],
 )
 def test_a_faulty_header_is_refused(line: str, instead: str, complaint: str):

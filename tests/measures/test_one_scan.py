@@ -257,6 +257,7 @@ def test_the_plain_form_is_taken_apart(dense: Drawn):
         ("FROM procedure_facts", "FROM procedure_facts TABLESAMPLE 50 PERCENT (bernoulli)"),
         ("is_index AS", "row_number() OVER () = 1 AS"),
         ("is_index AS", "(SELECT count(*) FROM patients) = 1 AS"),
+        ("is_index AS", "EXISTS (SELECT 1 FROM site_setting) AS"),
         ("is_index AS", "is_index AND excluded_because IS NULL AS"),
         ("'site b'", "site"),
         ("'site b' END", "'site b' ELSE 'other' END"),
@@ -275,6 +276,21 @@ def test_a_second_step_that_changes_the_rows_is_another_form(dense: Drawn, tail:
 
     assert not isinstance(told_of(dense, two_steps), str)
     assert isinstance(told_of(dense, f"{two_steps} {tail}"), str)
+
+
+def test_a_reason_for_everybody_is_another_form(dense: Drawn):
+    before, _, after = PLAIN.partition("CASE")
+    told = told_of(dense, f"{before}'nobody' {after[after.index('AS excluded_because') :]}")
+
+    assert told == "what it says is no CASE"
+
+
+def test_three_steps_are_another_form(dense: Drawn):
+    """The third leaves procedures out, which the first two would not tell."""
+    columns = "procedure_id, index_date, excluded_because, in_numerator"
+    steps = f"WITH unit AS ({PLAIN}), kept AS (SELECT * FROM unit WHERE in_numerator)"
+
+    assert told_of(dense, f"{steps} SELECT {columns} FROM kept") == "it has more than two steps"
 
 
 def test_more_reasons_than_a_byte_holds_are_another_form(dense: Drawn):
@@ -336,3 +352,28 @@ def test_what_the_engine_raises_amid_the_rows_keeps_its_kind():
 
         with pytest.raises(duckdb.InvalidInputException, match="broken"):
             one_scan.Scan(connection, Question(AS_OF), [parts])
+
+
+@pytest.mark.parametrize(
+    ("reasons", "signs", "fits"), [(14, 3, True), (15, 0, False), (0, 4, False), (0, 0, True)]
+)
+def test_what_a_byte_holds(reasons: int, signs: int, fits: bool):
+    """16 numbers less kept and counted are 14 reasons; 64 / 16 less none are 3 signs."""
+    sign = conditions.Sign("u", None, ())
+
+    assert one_scan.fits(conditions.Parts((("reason", "true"),) * reasons, (sign,) * signs)) is fits
+
+
+@pytest.mark.parametrize(("each", "several"), [(1, 0), (2, 2)])
+def test_patients_of_several_procedures_are_counted_once(each: int, several: int):
+    """Two patients with one procedure each, and with two: of the first patient both are kept, of the other one."""
+    with duckdb.connect(":memory:") as connection:
+        connection.execute(
+            f"CREATE TABLE procedure_facts AS SELECT patient_no, {each} AS patient_procedures, number, "
+            f"DATE '2020-01-01' AS started_on FROM range(2) AS p(patient_no), range({each}) AS t(number)"
+        )
+        parts = conditions.Parts((("left out", "patient_no = 1 AND number = 1"),), (), numerator="true")
+        found = one_scan.Scan(connection, Question(AS_OF), [parts])
+
+    assert found.patients_of_several() == [{ALL: several}]
+    assert sum(one.units for one in found.cells(0) if one.reason is None) == 2 * each - (each == 2)

@@ -11,6 +11,7 @@ from scipy.stats import beta, chi2
 
 from registry.errors import UsageProblem
 from registry.monitoring import later_cancer_by_group, later_cancer_in_periods
+from registry.people import Actor, Role, acting
 from tests.measures.build import Drawn, day
 
 if TYPE_CHECKING:
@@ -141,3 +142,46 @@ def test_a_pair_of_which_one_was_not_followed_has_no_ratio_and_says_why(scene):
 
     assert made.ratio is None
     assert "No ratio of the rates: no benign result of C was followed for a day." in made.sentences
+
+
+def test_two_stated_groups_are_compared_whatever_is_not_recorded():
+    """It stands last, and is no part of the pair."""
+    made = Drawn()
+    for device in ("vacuum 10", None, "core 14"):
+        key = made.key("P")
+        made.procedure(key, on=0, device=device)
+        made.report(key, "benign", on=3)
+        made.imaging(key, 700)
+    made.built()
+    try:
+        found = later_cancer_by_group(made, "device", as_of=AS_OF)
+    finally:
+        made.close()
+
+    assert found.pair == ("core 14", "vacuum 10")
+    assert [one.name for one in found.groups] == ["core 14", "vacuum 10", "not recorded"]
+
+
+def test_an_operator_is_compared_with_nobody_by_name():
+    """Who may see only their own results sees one group."""
+    made = Drawn()
+    for operator in ("OP1", "OP2"):
+        key = made.key("P")
+        made.procedure(key, on=0, operator=operator)
+        made.report(key, "benign", on=3)
+    made.built()
+    try:
+        with acting(Actor("ines", frozenset({Role.RADIOLOGIST}), "OP2")):
+            found = later_cancer_by_group(made, "operator", as_of=AS_OF)
+    finally:
+        made.close()
+
+    assert ([one.name for one in found.groups], found.pair) == (["OP2"], None)
+
+
+def test_ten_procedures_in_each_group_are_asked_for_where_nothing_else_is(scene):
+    for made in (
+        later_cancer_by_group(scene, "site", as_of=AS_OF),
+        later_cancer_in_periods(scene, (day(0), day(100)), (day(400), day(500)), as_of=AS_OF),
+    ):
+        assert (made.minimum, made.confidence) == (10, 0.95)

@@ -209,6 +209,22 @@ class TestPaired:
         half = (upper - lower) / 2 * sqrt(2 - 2 * 84 / 144)
         assert newcombe_paired_difference(10, 2, 2, 10).ci == pytest.approx((-half, half))
 
+    def test_newcombe_correlation_below_half_n_is_none(self):
+        """1 x 2 - 1 x 1 = 1, less than half of 5: the limits 0.1176 and 0.7693 of 2 of 5 twice, uncorrelated."""
+        found = newcombe_paired_difference(1, 1, 1, 2)
+        lower, upper = wilson_interval(2, 5)
+        half = sqrt((0.4 - lower) ** 2 + (upper - 0.4) ** 2)
+        assert found.ci == pytest.approx((-half, half))
+
+    @pytest.mark.parametrize("method", [tango_difference, newcombe_paired_difference])
+    def test_without_pairs_there_is_no_difference(self, method):
+        found = method(0, 0, 0, 0)
+        assert (found.diff, tuple(found.ci)) == (None, (None, None))
+        assert found.reason
+
+    def test_one_pair_has_a_difference(self):
+        assert newcombe_paired_difference(0, 1, 0, 0).diff == 1
+
     def test_negative_count_is_refused(self):
         with pytest.raises(ValueError, match="pairs must be at least 0; got -1"):
             tango_difference(1, -1, 0, 0)

@@ -56,3 +56,28 @@ def test_no_units_have_no_looks():
 def test_impossible_input_is_named():
     with pytest.raises(ValueError, match="event must be 0 or 1; got 2"):
         current_status([1.0], [2])
+
+
+@pytest.mark.parametrize(
+    ("time", "event", "said"),
+    [
+        ([1.0, 2.0], [1, 2], "event must be 0 or 1; got 2"),
+        ([1.0, -2.0], [1, 0], "time must be at least 0"),
+        ([1.0, 2.0], [1], "same length"),
+    ],
+)
+def test_what_is_at_fault_is_named(time, event, said):
+    with pytest.raises(ValueError, match=said):
+        current_status(time, event)
+
+
+@pytest.mark.parametrize(
+    ("left", "right", "said"),
+    [
+        ([1.0, 3.0], [1.0, 2.0], "right must not lie before left; got 3 to 2"),
+        ([1.0, 3.0], [2.0, np.nan], "right must be a number or infinite"),
+    ],
+)
+def test_one_impossible_interval_among_others_is_named(left, right, said):
+    with pytest.raises(ValueError, match=said):
+        turnbull(left, right)

@@ -113,6 +113,11 @@ class TestPartialVerification:
         """20 positives, 5 of 10 verified ill, are 10; 20 negatives, 1 of 10 verified ill, are 2: 10 of 12."""
         assert begg_greenes(5, 5, 10, 1, 9, 10).sens == pytest.approx(10 / 12)
 
+    @pytest.mark.parametrize(("cells", "sens"), [((1, 0, 9, 1, 4, 5), 10 / 12), ((4, 1, 5, 1, 0, 9), 8 / 18)])
+    def test_one_verified_unit_is_enough(self, cells, sens):
+        """10 positive and 10 negative; of the verified ill 1/1 and 1/5, then 4/5 and 1/1."""
+        assert begg_greenes(*cells).sens == pytest.approx(sens)
+
     def test_limits_lie_on_the_logit_scale(self):
         found = begg_greenes(**LIVER)
         centre = log(found.sens / (1 - found.sens))
@@ -202,6 +207,22 @@ class TestRocAuc:
         with pytest.raises(ValueError, match=said):
             roc_auc(outcome, marker)
 
+    @pytest.mark.parametrize("outcome", [[0, 0], [1, 1]])
+    def test_either_outcome_alone_has_no_area(self, outcome):
+        found = roc_auc(outcome, [1, 2])
+        assert found.auc is None
+        assert found.reason
+
+    @pytest.mark.parametrize("outcome", [[0, 0, 1], [1, 1, 0]])
+    def test_one_unit_of_either_outcome_has_no_variance(self, outcome):
+        found = roc_auc(outcome, [1, 3, 2])
+        assert (found.auc, found.var) == (0.5, None)
+        assert found.reason
+
+    def test_the_outcome_at_fault_is_named(self):
+        with pytest.raises(ValueError, match="outcome must be 0 or 1; got 2"):
+            roc_auc([0, 1, 2], [1, 2, 3])
+
     def test_two_units_of_each_outcome_have_a_variance(self):
         """Ill 1 and 3, well 2 and 0: placements 1/2, 1 and 1/2, 1, variance 1/8 each: 1/8 / 2 + 1/8 / 2."""
         found = roc_auc([1, 1, 0, 0], [1, 3, 2, 0])
@@ -239,6 +260,11 @@ class TestCompareAuc:
 
     def test_one_unit_of_an_outcome(self):
         assert compare_auc([0, 1], [1, 2], [2, 1]).reason == "needs two units of each outcome"
+
+    @pytest.mark.parametrize("outcome", [[1, 1, 0], [0, 0, 1]])
+    def test_one_unit_of_either_outcome(self, outcome):
+        found = compare_auc(outcome, [1, 2, 3], [3, 1, 2])
+        assert found.reason == "needs two units of each outcome"
 
 
 class TestBestThreshold:
@@ -281,6 +307,18 @@ class TestBestThreshold:
 
     def test_one_outcome_only(self):
         assert best_threshold([1, 1], [1, 2]).reason == "needs both outcomes"
+
+    @pytest.mark.parametrize("outcome", [[0, 0], [1, 1]])
+    def test_either_outcome_alone_has_no_threshold(self, outcome):
+        found = best_threshold(outcome, [1, 2])
+        assert (found.threshold, found.replicates, found.reason) == (None, 0, "needs both outcomes")
+
+    def test_a_threshold_has_no_reason(self):
+        assert best_threshold([0, 1] * 20, range(40), replicates=5).reason == ""
+
+    def test_as_many_resamples_as_asked(self):
+        """Of 40 ill and 40 well none can be expected to lack one: 2 x 2^-80."""
+        assert best_threshold([0, 1] * 40, range(80), replicates=150).replicates == 150
 
     def test_replicates_must_be_positive(self):
         with pytest.raises(ValueError, match="replicates must be 1 or more; got 0"):

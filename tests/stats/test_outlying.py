@@ -6,6 +6,7 @@ from math import nan
 
 import pytest
 
+from registry.stats.monitoring import funnel_limits
 from registry.stats.outlying import against_others, chance_of_any, smaller_tail
 
 
@@ -72,3 +73,16 @@ def test_no_unit_cannot_lie_outside():
 def test_nonsense_is_refused(units, level):
     with pytest.raises(ValueError, match="must"):
         chance_of_any(units, level)
+
+
+@pytest.mark.parametrize(
+    ("n", "levels", "said"),
+    [
+        ([0, 5], (0.025, 0.975), "n must be at least 1"),
+        ([5], (0.025, 1.0), "levels must lie between 0 and 1"),
+        ([5], (0.0, 0.975), "levels must lie between 0 and 1"),
+    ],
+)
+def test_one_impossible_size_or_level_among_others_is_named(n, levels, said):
+    with pytest.raises(ValueError, match=said):
+        funnel_limits(n, 0.1, levels)

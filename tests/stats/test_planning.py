@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from scipy.stats import binom
 
+from registry.stats import planning
 from registry.stats.planning import (
     half_width_at,
     power_at,
@@ -168,3 +169,20 @@ class TestRuleOfThree:
         """1 - 0.1^(1/50) at 90 %."""
         found = rule_of_three(50, 0.9)
         assert (found.exact, found.approx) == (pytest.approx(1 - 0.1 ** (1 / 50)), None)
+
+
+@pytest.mark.parametrize(
+    ("ask", "said"),
+    [
+        (lambda: planning.trials_for_half_width(0.1, 0.0), "half_width must lie between 0 and 0.5"),
+        (lambda: planning.trials_for_half_width(0.1, 0.5), "half_width must lie between 0 and 0.5"),
+        (lambda: planning.power_at(10, 0.3, 0.2), "p1 must be above p0; got 0.3 and 0.2"),
+        (lambda: planning.power_at(10, 0.2, 0.2), "p1 must be above p0; got 0.2 and 0.2"),
+        (lambda: planning.trials_to_detect(0.2, 0.2), "p1 must be above p0"),
+        (lambda: planning.two_group_trials(0.0, 0.2), "p1 must lie between 0 and 1"),
+        (lambda: planning.two_group_trials(0.1, 0.2, power=1.0), "power must lie between 0 and 1"),
+    ],
+)
+def test_what_no_plan_can_have_is_named(ask, said):
+    with pytest.raises(ValueError, match=said):
+        ask()

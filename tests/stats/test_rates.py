@@ -29,6 +29,11 @@ class TestRateInterval:
             expected = chi2.ppf(0.05, 2 * x) / 2 / 4, chi2.ppf(0.95, 2 * x + 2) / 2 / 4
             assert exact_rate_interval(x, 4, 0.9) == pytest.approx(expected)
 
+    def test_less_than_one_unit_of_time(self):
+        """2 in half a year: the limits for 2, doubled."""
+        found = exact_rate_interval(2, 0.5)
+        assert found == pytest.approx((chi2.ppf(0.025, 4), chi2.ppf(0.975, 6)))
+
     def test_arrays(self):
         lower, upper = exact_rate_interval([0, 5], [1, 2])
         assert (lower[1], upper[1]) == pytest.approx(exact_rate_interval(5, 2))
@@ -137,6 +142,16 @@ class TestObservedExpected:
     @pytest.mark.parametrize(("expected", "few"), [(0.99, True), (1.0, False)])
     def test_few_expected_is_flagged(self, expected, few):
         assert observed_expected(1, expected).few_expected is few
+
+    def test_where_nothing_is_expected_counts_only_are_shown(self):
+        assert observed_expected(1, 0.0).few_expected
+
+    def test_a_certain_event_is_a_risk_as_well(self):
+        assert observed_expected_from_risks(1, [1.0]).p_upper == 1
+
+    def test_every_unit_may_have_its_event(self):
+        """Two of two at 1/2 and 1/4: probability 1/8."""
+        assert observed_expected_from_risks(2, [0.5, 0.25]).p_upper == pytest.approx(0.125)
 
     def test_equal_risks_are_binomial(self):
         found = observed_expected_from_risks(3, [0.1] * 20)

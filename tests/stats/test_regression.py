@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import warnings
 from math import log
 
 import numpy as np
@@ -53,6 +54,32 @@ class TestFirth:
         """Intercept only, 0 of 4: log(0.5 / 4.5)."""
         assert firth_logistic(np.ones((4, 1)), [0] * 4).coef == pytest.approx([log(0.5 / 4.5)], abs=1e-8)
 
+    @pytest.mark.parametrize(("origin", "unit"), [(2020.0, 1.0), (370.0, 0.3), (0.0, 1e-5)])
+    def test_origin_and_unit_of_a_predictor_do_not_matter(self, origin, unit):
+        """The two by two table above, as two calendar years, two activities, and a tiny unit."""
+        exposed = np.array([0] * 10 + [1] * 12)
+        outcome = [1] * 3 + [0] * 7 + [1] * 8 + [0] * 4
+        plain, found = firth_logistic(exposed, outcome), firth_logistic(origin + unit * exposed, outcome)
+        assert found.coef[1] * unit == pytest.approx(log(8.5 / 4.5 / (3.5 / 7.5)), abs=1e-6)
+        for name in ("lower", "upper"):
+            assert getattr(found, name)[1] * unit == pytest.approx(getattr(plain, name)[1], abs=1e-6)
+        assert found.p[1] == pytest.approx(plain.p[1], abs=1e-6)
+
+    @pytest.mark.parametrize("origin", [0.0, 3.0])
+    def test_standard_errors_of_two_by_two_table(self, origin):
+        """Rates 3.5/11 of 10 and 8.5/13 of 12: 1 / n p q each, their sum for the slope."""
+        exposed = origin + np.array([0] * 10 + [1] * 12)
+        found = firth_logistic(exposed, [1] * 3 + [0] * 7 + [1] * 8 + [0] * 4)
+        without, with_it = 11**2 / (10 * 3.5 * 7.5), 13**2 / (12 * 8.5 * 4.5)
+        assert found.se[1] == pytest.approx((without + with_it) ** 0.5)
+        # the intercept at 0 is (1 + origin) times the logit without, less origin times that with
+        assert found.se[0] == pytest.approx(((1 + origin) ** 2 * without + origin**2 * with_it) ** 0.5)
+
+    def test_without_a_predictor_the_intercept_remains(self):
+        """1 of 4: log(1.5 / 3.5)."""
+        found = firth_logistic(np.empty((4, 0)), [0, 1, 0, 0])
+        assert found.coef == pytest.approx([log(1.5 / 3.5)], abs=1e-8)
+
     def test_counts(self):
         found = firth_logistic([0, 1, 2, 3], [0, 1, 0, 1])
         assert (found.n, found.events) == (4, 2)
@@ -64,6 +91,7 @@ class TestFirth:
             ([1, 2], [0, 2], "y must be 0 or 1; got 2"),
             ([1, 2, 3], [0, 1], "same length"),
             ([[1, 2], [2, 4], [3, 6]], [0, 1, 0], "depend on one another"),
+            ([[[1]], [[2]]], [0, 1], "got 3 dimensions"),
         ],
     )
     def test_impossible_input_is_named(self, x, y, said):
@@ -90,6 +118,20 @@ class TestGee:
         assert gee_logistic(x, y, np.repeat(np.arange(39), 2)).caution.startswith("fewer than 40")
         assert gee_logistic(x, y, np.arange(78)).caution == ""
 
+    def test_forty_patients_need_no_caution(self):
+        x, y = RNG.normal(size=80), RNG.integers(0, 2, 80)
+        assert gee_logistic(x, y, np.repeat(np.arange(40), 2)).caution == ""
+
+    def test_exchangeable_weighs_patients_by_their_correlation(self):
+        """Intercept only: the sum of (y - n p) / (1 + (n - 1) alpha) over patients is 0."""
+        y, n = np.array([2, 0, 1, 3, 1, 0, 4]), np.array([3, 1, 1, 4, 2, 3, 5])
+        outcome = [value for a, b in zip(y, n, strict=True) for value in [1] * a + [0] * (b - a)]
+        found = gee_logistic(np.ones((n.sum(), 1)), outcome, np.repeat(np.arange(7), n), "exchangeable")
+        weight = 1 / (1 + (n - 1) * found.alpha)
+        p = (weight * y).sum() / (weight * n).sum()
+        assert abs(found.alpha) > 0.05
+        assert found.est[0] == pytest.approx(log(p / (1 - p)), abs=1e-5)
+
     def test_labels_may_be_text(self):
         x, y = RNG.normal(size=60), RNG.integers(0, 2, 60)
         numbered = gee_logistic(x, y, np.arange(60))
@@ -100,6 +142,23 @@ class TestGee:
         found = gee_logistic([0, 0, 0, 1, 1, 1], [0, 0, 0, 1, 1, 1], [1, 2, 3, 4, 5, 6])
         assert (found.est, found.se) == (None, None)
         assert "separate" in found.reason
+
+    def test_separation_is_told_by_the_reason_alone(self):
+        with warnings.catch_warnings():
+            warnings.simplefilter("error")
+            gee_logistic([0, 0, 0, 1, 1, 1], [0, 0, 0, 1, 1, 1], [1, 2, 3, 4, 5, 6])
+
+    @pytest.mark.parametrize(("furthest", "settled"), [(6.5, True), (7.0, False)])
+    def test_a_linear_predictor_beyond_14_counts_as_separated(self, furthest, settled):
+        """1 of 4 at 0, 3 of 4 at 1: log 3 (2 x - 1), which is 13.2 at 6.5 and 14.3 at 7.
+
+        The row so far out is fitted to a millionth, and moves nothing.
+        """
+        x, y = [0] * 4 + [1] * 4 + [furthest], [1, 0, 0, 0, 1, 1, 1, 0, 1]
+        found = gee_logistic(x, y, range(9))
+        assert (found.est is not None) is settled
+        if settled:
+            assert found.est == pytest.approx([-log(3), 2 * log(3)], abs=1e-4)
 
     def test_limits(self):
         x, y = RNG.normal(size=60), RNG.integers(0, 2, 60)

@@ -79,3 +79,16 @@ def test_arc_within_sectors_is_the_share_of_its_points(
     (found,) = InSectors(start, width)(*ring(*place), np.array([[reach]], dtype=np.float32))
     real = [cut for cut in cuts if not np.isnan(cut[0])]
     assert found[0, 0, 0, 0] == pytest.approx(counted(*one, real), abs=4 / COUNTED)
+
+
+def test_targets_with_fewer_sectors_than_others_keep_those_of_the_others():
+    """Two targets in one question: sectors of 60 and 120 degrees, and one of 30 alone."""
+    cuts = [[(10.0, 60.0), (200.0, 120.0)], [(95.0, 30.0), (np.nan, np.nan)]]
+    start, width = (np.array([[cut[side] for cut in own] for own in cuts]) for side in (0, 1))
+    places = [ring(*one[:3]) for one in RINGS[1:3]]
+    first, second = (np.concatenate([place[axis] for place in places]) for axis in (0, 1))
+    radius = np.concatenate([place[2] for place in places], axis=1)
+    reach = np.array([[one[3] for one in RINGS[1:3]]], dtype=np.float32)
+    (found,) = InSectors(start, width)(first, second, radius, reach)
+    expected = [counted(*RINGS[1], cuts[0]), counted(*RINGS[2], cuts[1][:1])]
+    assert found[0, :, 0, 0] == pytest.approx(expected, abs=4 / COUNTED)

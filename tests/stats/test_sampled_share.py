@@ -7,8 +7,9 @@ from math import sqrt
 
 import numpy as np
 import pytest
+from scipy.integrate import quad
 from scipy.optimize import brentq
-from scipy.stats import ncx2
+from scipy.stats import ncx2, norm
 
 from registry.stats.overlap import (
     probability_at_least,
@@ -16,7 +17,7 @@ from registry.stats.overlap import (
     sphere_cylinder_fraction,
     wedge_fraction,
 )
-from registry.stats.sampled_share import MANY, ONE, Placed, Rule, Sectors, sampled_shares
+from registry.stats.sampled_share import MANY, ONE, Placed, Rule, Sectors, _spread, sampled_shares
 
 #: Radius, aperture, place across (two) and along, standard deviations across (two) and along.
 _EXAMPLES = np.array(
@@ -109,12 +110,66 @@ def test_probability_with_a_long_aperture_is_that_of_one_distance():
     assert found == pytest.approx(expected, abs=1e-6)
 
 
+def test_a_precise_depth_at_the_end_of_the_aperture_touches_as_a_step():
+    """Along the needle 10 of 10 +- 0.01: half lies short of the end, and past it nothing changes yet."""
+    found = sampling_probability(5, 4, 20, sigma_lateral=2, sigma_depth=0.01, bias_depth=10)
+    assert found.touched == pytest.approx(ncx2.cdf((9 / 2) ** 2, 2, 0), abs=1e-5)
+    assert found.centre_inside == pytest.approx(ncx2.cdf((4 / 2) ** 2, 2, 0) / 2, abs=1e-6)
+
+
+@pytest.mark.parametrize("aperture", [11.0, 1000.0])
+@pytest.mark.parametrize("furthest", [0.5, 3.0])
+def test_probability_without_bias_is_that_of_rayleigh(furthest: float, aperture: float):
+    """The share that is left at one distance is reached within it: 1 - exp(-(distance / sigma)^2 / 2).
+
+    An aperture of 11 cuts nothing off a sphere of 5 that is 0.5 off at most, ten deviations here.
+    """
+    share = sphere_cylinder_fraction(5, 4, furthest)
+    found = probability_at_least(share, 5, 4, aperture, sigma_lateral=2, sigma_depth=0.05)
+    assert found == pytest.approx(1 - np.exp(-((furthest / 2) ** 2) / 2), abs=1e-6)
+
+
+def test_any_of_a_lesion_is_touched_within_both_radii_where_the_aperture_has_no_end():
+    """Rice's distribution at 2 + 3, one and a half off, spread 2."""
+    found = sampling_probability(3, 2, 1000, sigma_lateral=2, sigma_depth=1, bias_lateral=1.5)
+    assert found.touched == pytest.approx(ncx2.cdf((5 / 2) ** 2, 2, (1.5 / 2) ** 2), abs=1e-6)
+
+
+def test_past_the_end_of_the_aperture_as_much_is_touched_as_the_sphere_reaches():
+    """At a depth e past an end of 5 a sphere of 5 reaches sqrt(25 - e^2) around the needle: Rice there."""
+    rice = lambda z: ncx2.cdf((25 - max(abs(z) - 5, 0) ** 2) / 0.5**2, 2, (3 / 0.5) ** 2)  # noqa: E731
+    expected = quad(lambda z: norm.pdf(z, 1, 5) * rice(z), -10, 10, points=[-5, 5])[0]
+    found = sampling_probability(5, 0, 10, sigma_lateral=0.5, sigma_depth=5, bias_lateral=3, bias_depth=1)
+    assert found.touched == pytest.approx(expected, abs=1e-6)
+
+
 def test_probability_of_all_of_a_small_lesion_in_a_wide_cylinder():
     """All of a sphere of 2 lies in a cylinder of 50 when its ends are 2 inside: |depth| <= 8 of 10."""
-    from scipy.stats import norm
-
     found = probability_at_least(1.0, 2, 50, 20, sigma_lateral=1, sigma_depth=5, bias_depth=3)
     assert found == pytest.approx(norm.cdf((8 - 3) / 5) - norm.cdf((-8 - 3) / 5), abs=1e-4)
+
+
+def test_small_targets_and_short_apertures_by_hand():
+    """Radius 0.5 in a cylinder as wide, aperture 0.5: the slab |z| <= R / 2 has 3/4 - 1/16 of a sphere.
+
+    A cylinder of no width holds nothing.
+    """
+    row = np.array([[0.5, 0.5, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0]])
+    found = sampled_shares(placed(row), np.array([[0.0], [0.5]]), 0.5).expected
+    assert found[:, 0] == pytest.approx([0.0, 11 / 16], abs=0.005)
+
+
+def test_a_target_that_lies_inside_whatever_the_error_is_sampled_whole():
+    """Radius 2, spread 1, in a cylinder of 20 and an aperture of 40."""
+    row = np.array([[2.0, 40.0, 0.0, 0.0, 0.0, 1.0, 1.0, 1.0]])
+    found = sampled_shares(placed(row), np.array([[20.0]]), 1.0)
+    assert (found.probability[0, 0], found.probability_error[0, 0]) == (1.0, 0.0)
+
+
+def test_numerical_error_is_the_standard_error_over_the_repeats():
+    """1, 2, 3 and 4: variance 5/3, over the root of 4."""
+    repeated = np.array([[[1.0], [2.0], [3.0], [4.0]], [[5.0]] * 4])
+    assert _spread(repeated) == pytest.approx(np.array([[sqrt(5 / 3) / 2], [0.0]]))
 
 
 @pytest.mark.parametrize("share", [0.0, 1.1])
@@ -164,6 +219,20 @@ def test_twelve_hours_are_the_whole_cylinder():
     assert sampled_shares(placed(), RADII, 0.5, sectors(*range(1, 13))).expected == pytest.approx(
         around.expected, abs=1e-4
     )
+
+
+def test_a_whole_turn_is_the_whole_cylinder():
+    turn = Sectors(np.full((4, 1), 70.0), np.full((4, 1), 360.0))
+    around = sampled_shares(placed(), RADII, 0.5)
+    assert sampled_shares(placed(), RADII, 0.5, turn).expected == pytest.approx(around.expected, abs=1e-4)
+
+
+def test_a_narrow_sector_is_its_part_of_a_target_around_the_needle():
+    """Centred on the needle every direction is alike: half a degree is 1/720 of the whole."""
+    row = np.array([[3.0, 20.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0]])
+    narrow = Sectors(np.array([[20.0]]), np.array([[0.5]]))
+    found = sampled_shares(placed(row), np.array([[5.0]]), 0.5, narrow).expected
+    assert found[0, 0] == pytest.approx(1 / 720, abs=1e-5)
 
 
 def test_a_sector_that_is_not_there_adds_nothing():
@@ -216,6 +285,7 @@ def test_the_same_question_has_the_same_answer():
     ("change", "said"),
     [
         ({"sphere_radius": np.zeros(4)}, "must be above 0"),
+        ({"aperture_length": np.zeros(4)}, "must be above 0"),
         ({"sd_along": np.full(4, -1.0)}, "sd_along must be finite numbers, 0 or more"),
         ({"first": np.full(4, np.nan)}, "first must be finite numbers"),
         ({"second": np.zeros(3)}, r"second must have shape \(4,\)"),
@@ -231,8 +301,11 @@ def test_impossible_targets_are_named(change: dict[str, np.ndarray], said: str):
     [
         (-RADII, 0.5, MANY, "cylinder_radii must be 0 or more"),
         (RADII[:, :2], 0.5, MANY, "cylinder_radii"),
+        (RADII[0], 0.5, MANY, "cylinder_radii"),
         (RADII, 0.0, MANY, "at_least must lie above 0"),
+        (RADII, 1.1, MANY, "at_least must lie above 0, at most 1; got 1.1"),
         (RADII, 0.5, Rule(across=20), "Fibonacci"),
+        (RADII, 0.5, Rule(repeats=1), "repeats 2 or more"),
     ],
 )
 def test_impossible_questions_are_named(radii: np.ndarray, share: float, rule: Rule, said: str):
@@ -240,6 +313,21 @@ def test_impossible_questions_are_named(radii: np.ndarray, share: float, rule: R
         sampled_shares(placed(), radii, share, rule=rule)
 
 
-def test_a_sector_of_more_than_a_turn_is_named():
-    with pytest.raises(ValueError, match="at most 360 degrees"):
-        sampled_shares(placed(), RADII, 0.5, Sectors(np.zeros((4, 1)), np.full((4, 1), 361.0)))
+def test_two_repeats_are_enough_to_tell_their_spread():
+    found = sampled_shares(placed(), RADII, 0.5, rule=Rule(repeats=2))
+    assert np.isfinite(found.expected_error).all()
+
+
+@pytest.mark.parametrize(
+    ("start", "width", "said"),
+    [
+        (np.zeros((4, 1)), np.full((4, 1), 361.0), "at most 360 degrees"),
+        (np.zeros((4, 1)), np.array([[30.0], [0.0], [30.0], [30.0]]), "above 0, at most 360 degrees"),
+        (np.zeros((4, 1)), np.array([[30.0], [361.0], [30.0], [30.0]]), "above 0, at most 360 degrees"),
+        (np.zeros((4, 1)), np.full((4, 2), 30.0), "one row per target"),
+        (np.zeros((3, 1)), np.full((3, 1), 30.0), "one row per target"),
+    ],
+)
+def test_impossible_sectors_are_named(start: np.ndarray, width: np.ndarray, said: str):
+    with pytest.raises(ValueError, match=said):
+        sampled_shares(placed(), RADII, 0.5, Sectors(start, width))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from scipy.integrate import dblquad
+from scipy.integrate import dblquad, quad
 from scipy.stats import beta
 
 from registry.stats.scan_update import residual_cancer, share, updated
@@ -70,6 +70,20 @@ def test_residual_after_the_scan_by_hand():
         0.6, counts(0.3), uptake=True, seen_if_sampled=counts(0.9), seen_if_not=counts(0.3)
     )
     assert found.mean == pytest.approx(0.6 / 8.3, abs=1e-4)
+
+
+def test_residual_without_any_count_agrees_with_integration():
+    """Yield y and both shares uniform, 0.5 before the scan.
+
+    The chance c = a / (a + b) of two uniform shares has density 1 / (2 max(c, 1 - c)^2), and
+    the integral of y (1 - c) / (1 - y c) over y is (1 - c) (-log(1 - c) - c) / c^2.
+    """
+    expected = quad(
+        lambda c: (1 - c) * (-np.log1p(-c) - c) / c**2 / (2 * max(c, 1 - c) ** 2), 0, 1, points=[0.5]
+    )[0]
+    found = residual_cancer(0.5, (0, 0), uptake=True)
+    # 20,000 draws of a spread below 0.35: three standard errors.
+    assert found.mean == pytest.approx(expected, abs=3 * 0.35 / np.sqrt(20_000))
 
 
 def test_not_sampled_leaves_the_yield_and_sampled_leaves_nothing():

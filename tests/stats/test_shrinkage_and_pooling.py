@@ -9,10 +9,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 from scipy.integrate import quad
-from scipy.special import betainc, betaln, expit
+from scipy.special import betainc, betaln, expit, logit
 from scipy.stats import binom, norm, t
 
-from registry.stats.binomial_normal import _log_likelihood
+from registry.stats.binomial_normal import _log_likelihood, lowest_point
 from registry.stats.pooling import pooled_proportion, random_effects
 from registry.stats.shrinkage import any_positive, beta_binomial, logit_normal
 
@@ -113,6 +113,15 @@ class TestLogitNormal:
         found = _log_likelihood(np.array([2.0]), np.array([30.0]), -2.0, 0.8)[0]
         assert found == pytest.approx(expected, abs=1e-10)
 
+    @pytest.mark.parametrize(("x", "n", "mu", "sd"), [(400, 1000, -2, 1.5), (999, 1000, 0, 2), (3, 5, 1, 4)])
+    def test_quadrature_finds_the_narrow_and_the_wide_peak(self, x, n, mu, sd):
+        """The same for counts that leave little doubt, and for units far apart."""
+        inner = lambda u: binom.pmf(x, n, expit(mu + sd * u)) * norm.pdf(u)  # noqa: E731
+        peak = (logit(x / n) - mu) / sd
+        expected = np.log(quad(inner, -10, 10, points=[peak - 0.2, peak, peak + 0.2], epsabs=1e-14)[0])
+        found = _log_likelihood(np.array([float(x)]), np.array([float(n)]), mu, sd)[0]
+        assert found == pytest.approx(expected, abs=1e-7)
+
     def test_no_spread_is_a_valid_answer(self):
         """4/200: standard error of the logit sqrt(1 / (200 * 0.02 * 0.98))."""
         found = logit_normal([1, 2, 1], [50, 100, 50])
@@ -124,6 +133,18 @@ class TestLogitNormal:
         x, n = [0, 0, 20, 25, 18, 22], [10, 100, 100, 100, 100, 100]
         found = logit_normal(x, n)
         assert found.eb[0] > found.eb[1] > 0
+
+
+class TestLowestPoint:
+    def test_the_deeper_of_two_valleys(self):
+        """(v^2 - 1)^2 + v / 10 is level where 4 v^3 - 4 v + 1/10 is 0; the smallest root lies deepest."""
+        found = lowest_point(lambda v: float((v[0] ** 2 - 1) ** 2 + v[0] / 10), [[1.0], [-1.0], [1.0]])
+        assert found == pytest.approx([np.roots([4, 0, -4, 0.1]).min()], abs=1e-7)
+
+    def test_a_flat_valley_is_followed_to_its_end(self):
+        """(1 - v)^2 + 100 (w - v^2)^2, Rosenbrock's valley, is 0 at 1, 1."""
+        found = lowest_point(lambda v: float((1 - v[0]) ** 2 + 100 * (v[1] - v[0] ** 2) ** 2), [[-1.2, 1.0]])
+        assert found == pytest.approx([1, 1], abs=1e-7)
 
 
 class TestAnyPositive:
@@ -142,9 +163,10 @@ class TestAnyPositive:
         cores = np.arange(2, 10)
         assert (any_positive(2, 1, cores) < 1 - (1 / 3) ** cores).all()
 
-    def test_shapes_must_be_positive(self):
+    @pytest.mark.parametrize(("a", "b"), [(0, 1), (1, 0)])
+    def test_shapes_must_be_positive(self, a, b):
         with pytest.raises(ValueError, match="a and b must be above 0"):
-            any_positive(0, 1, 3)
+            any_positive(a, b, 3)
 
 
 class TestRandomEffects:

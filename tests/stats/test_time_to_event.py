@@ -56,6 +56,9 @@ class TestKaplanMeier:
     def test_beyond_starts_after_the_last_look(self):
         assert list(kaplan_meier(TIME, EVENT, [12, 12.1]).beyond) == [False, True]
 
+    def test_between_the_last_two_looks_nothing_is_beyond(self):
+        assert kaplan_meier([1, 2, 5], [0, 0, 0], [3, 6]).beyond.tolist() == [False, True]
+
     def test_counts(self):
         found = kaplan_meier(TIME, EVENT, [5])
         assert (found.n, found.events) == (10, 3)
@@ -173,6 +176,16 @@ class TestCumulativeIncidence:
         found = cumulative_incidence([1, 2], [1, 2], [2])
         assert found.se[0] == pytest.approx(sqrt(0.125))
 
+    def test_variance_of_one_event_among_two(self):
+        """One of two: sqrt(1/2 x 1/2 / 2); before it there is none."""
+        found = cumulative_incidence([1, 2], [1, 0], [0.5, 1])
+        assert found.se == pytest.approx([0.0, sqrt(0.125)])
+
+    def test_variance_of_two_events_among_three(self):
+        """Without losses binomial: 2/3 x 1/3 / 3, although two are left at the second and one after it."""
+        found = cumulative_incidence([1, 2, 3], [1, 2, 1], [3])
+        assert found.se == pytest.approx([sqrt(2 / 27)])
+
     def test_bound_while_the_cause_has_not_come(self):
         """The death at 2 is no cancer: three at risk at 2.5 of four, 1 - 0.05^(1/3)."""
         found = cumulative_incidence([2, 3, 3, 5], [2, 0, 0, 1], [2.5])
@@ -271,6 +284,14 @@ class TestLogrank:
     def test_event_other_than_yes_or_no(self):
         with pytest.raises(ValueError, match="event must be 0 or 1; got 3"):
             logrank([1, 2], [0, 3], ["a", "b"])
+
+    def test_no_time_lies_before_the_start(self):
+        with pytest.raises(ValueError, match="time must be at least 0"):
+            logrank([1, -2], [1, 1], ["a", "b"])
+
+    def test_two_is_no_event(self):
+        with pytest.raises(ValueError, match="event must be 0 or 1; got 2"):
+            logrank([1, 2], [1, 2], ["a", "b"])
 
     def test_every_unit_has_a_group(self):
         with pytest.raises(ValueError, match="same length; got time 2, event 2, group 1"):

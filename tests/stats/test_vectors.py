@@ -315,3 +315,9 @@ class TestBlandAltman:
     def test_multiplier_must_be_positive(self):
         with pytest.raises(ValueError, match="multiplier must be above 0; got 0"):
             bland_altman([1, 2], [1, 3], 0)
+
+
+def test_three_corners_are_an_outline_and_two_are_none():
+    assert len(ellipse_outline([0, 0], np.eye(2), [1, 1], corners=3)) >= 3
+    with pytest.raises(ValueError, match="corners"):
+        ellipse_outline([0, 0], np.eye(2), [1, 1], corners=2)

@@ -10,7 +10,13 @@ import pytest
 from scipy.stats import chi2_contingency
 
 from registry.stats.comparison import miettinen_nurminen_difference, miettinen_nurminen_ratio
-from registry.stats.cusum import bernoulli_cusum, bernoulli_cusum_arl, lattice_cusum, risk_adjusted_scores
+from registry.stats.cusum import (
+    bernoulli_cusum,
+    bernoulli_cusum_arl,
+    lattice_cusum,
+    lattice_step,
+    risk_adjusted_scores,
+)
 from registry.stats.cusum_limit import lowest_limit
 from registry.stats.ewma import ewma
 from registry.stats.risk_cusum import risk_adjusted_arl, risk_adjusted_cusum
@@ -174,3 +180,22 @@ def test_a_certain_outcome_has_no_score(risk):
 def test_outcomes_come_in_a_column():
     with pytest.raises(ValueError, match="outcomes must be one-dimensional"):
         lattice_cusum([[0, 1], [1, 0]], 34, 90)
+
+
+def test_the_smallest_whole_step():
+    """From 0.3 towards 0.6 the ratio is 2.2, so m = 2: p (1 - p) = 0.3 x 0.7 then, and p = 0.7."""
+    step = lattice_step(0.3, 0.6)
+    assert (step.m, step.p1) == (2, pytest.approx(0.7))
+
+
+def test_an_adjusted_limit_that_is_just_reached_signals():
+    """Risk 0.1, odds doubled: an event adds log(2 / 1.1) = 0.598."""
+    (up,) = risk_adjusted_scores([0.1], [1], 2.0)
+    assert risk_adjusted_cusum([0.1], [1], 2.0, up).signals == (1,)
+    assert risk_adjusted_cusum([0.1], [1], 2.0, 0.6).signals == ()
+    assert risk_adjusted_cusum([0.1], [1], 2.0, 0.59).signals == (1,)
+
+
+def test_the_run_length_of_a_small_rise():
+    """Odds 1.5 times: the first event adds log(1.5 / 1.05) = 0.357 and signals, 1 / 0.1."""
+    assert risk_adjusted_arl([0.1], 1.5, 0.3) == pytest.approx(10)

@@ -62,6 +62,15 @@ def test_expected_is_the_rate_of_the_others_for_a_large_unit(drawn):
     assert units["OP2"].expected == pytest.approx(20 * 18 / 20)
 
 
+def test_a_unit_has_wilson_limits_and_without_an_event_an_upper_bound(drawn):
+    """8 of 10: (0.8 + 0.19207 +- 1.96 sqrt(0.016 + 0.0096)) / 1.38415; 0 of 10: 1 - 0.05^(1/10)."""
+    units, _ = found(draw(drawn, OP1=(8, 2), OP2=(0, 10)))
+
+    assert (units["OP1"].lower, units["OP1"].upper) == pytest.approx((0.4902, 0.9433), abs=1e-4)
+    assert units["OP1"].upper_bound_no_events is None
+    assert units["OP2"].upper_bound_no_events == pytest.approx(1 - 0.05**0.1)
+
+
 def test_what_stands_out_is_flagged_and_nothing_else(drawn):
     """OP3 has 6 of 12; the others 100 of 100, each with 20 of them."""
     others = {f"OP{number}": (20, 0) for number in (1, 2, 4, 5, 6)}
@@ -178,6 +187,35 @@ def test_who_has_no_procedure_in_the_denominator_has_counts_only(drawn):
     assert (made.looked_at, made.pool.units) == (2, 2)
 
 
+@pytest.mark.parametrize(("sampled", "abandoned"), [(12, 0), (0, 12)])
+def test_where_all_outcomes_are_alike_no_count_lies_outside(drawn, sampled, abandoned):
+    units, made = found(draw(drawn, OP1=(sampled, abandoned), OP2=(sampled, abandoned)))
+
+    assert (units["OP1"].tail, units["OP1"].limits, units["OP1"].outside) == (None, (), "")
+    assert made.lines == ()
+
+
+def test_no_lines_are_drawn_where_nobody_is_looked_at(drawn):
+    _, made = found(draw(drawn, OP1=(5, 2), OP2=(6, 1)))
+
+    assert (made.looked_at, made.lines) == (0, ())
+
+
+def test_a_minimum_below_one_procedure_is_one(drawn):
+    """OP2 has a cancelled procedure, which the measure leaves out: 0 of 0 is not looked at."""
+    drawn.procedure("cancelled", 0, operator="OP2", status="cancelled")
+    units, _ = found(draw(drawn, OP1=(1, 0), OP3=(1, 1)), minimum=0)
+
+    assert [units[one].looked_at for one in ("OP1", "OP2", "OP3")] == [True, False, True]
+
+
+def test_a_unit_below_the_minimum_keeps_its_background(drawn, brought):
+    brought("OP2", 36)
+    units, _ = found(draw(drawn, OP1=(12, 1), OP2=(3, 1)))
+
+    assert (units["OP2"].looked_at, units["OP2"].background.experience_before) == (False, 36)
+
+
 def test_a_single_event_among_all_has_its_chance(drawn):
     """1 of 20 at the rate 1/40 of all: P(X >= 1) = 1 - (39/40)^20 is the smaller tail."""
     units, _ = found(draw(drawn, OP1=(1, 19), OP2=(0, 20)))
@@ -236,6 +274,17 @@ def test_nothing_that_identifies_another_is_handed_out(drawn, brought):
     made = seen_by(draw(drawn, **MANY), Role.RADIOLOGIST, "OP3")
 
     assert [one.background is not None for one in made.units] == [True, *[False] * 5]
+
+
+def test_nothing_identifies_another_below_the_minimum(drawn, brought):
+    for operator in MANY:
+        brought(operator, 36)
+    made = seen_by(draw(drawn, **MANY), Role.RADIOLOGIST, "OP3", minimum=14)
+
+    assert [(one.n, one.background is not None) for one in made.units if not one.looked_at] == [
+        (13, False),
+        (12, False),
+    ]
 
 
 def test_few_others_are_not_shown_at_all(drawn):
@@ -299,6 +348,7 @@ def test_without_names_the_units_stand_by_volume_and_nothing_tells_who_they_are(
         (None, None, 10),
     ]
     assert "OP" not in " ".join(bare.sentences)
+    assert bare.unnamed
 
 
 def test_fewer_than_four_are_not_shown_even_without_names(drawn):
