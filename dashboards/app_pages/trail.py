@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
+import re
+
 import polars as pl
 import streamlit as st
 
 from dashboards import session
 from dashboards.answers import trail as answers
 from dashboards.components.markup import element, show
-from dashboards.components.tables import download, table
+from dashboards.components.tables import download, table, two_lines
 from dashboards.components.words import plural
 
 SHOWN = 100
+#: Digests are shown by their beginning; the file holds them whole.
+_DIGEST = re.compile(r"\b([0-9a-f]{12})[0-9a-f]{20,}\b")
 
 lead = (
     "Every sign-in, refusal, record that was opened, export and change, each bound to the one before it. Nothing here can be "
@@ -37,12 +41,12 @@ else:
     rows = [
         [
             one["entry"],
-            one["time"],
+            two_lines(*str(one["time"]).split(" ", 1)),
             one["actor"],
             one["action"],
             f"{one['kind'].replace('_', ' ')} {one['key']}".strip(),
             one["outcome"],
-            one["details"],
+            _DIGEST.sub(r"\1\u2026", one["details"]),
         ]
         for one in found[:SHOWN]
     ]
