@@ -46,7 +46,7 @@ else:
             one["action"],
             f"{one['kind'].replace('_', ' ')} {one['key']}".strip(),
             one["outcome"],
-            _DIGEST.sub(r"\1\u2026", one["details"]),
+            _DIGEST.sub("\\1\u2026", one["details"]),
         ]
         for one in found[:SHOWN]
     ]
