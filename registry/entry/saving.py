@@ -11,7 +11,7 @@ from registry.dictionary import IDENTIFYING, KEYS, tables
 from registry.entry.drafts import discard
 from registry.entry.forms import FORMS
 from registry.errors import UsageProblem
-from registry.holds import pseudonym_of
+from registry.holds import normal
 from registry.imports import form
 from registry.intake import Options, accept, enter
 from registry.people import Action, require
@@ -86,10 +86,13 @@ def opened(registry: Registry, table: str, key: Mapping[str, str]) -> Opened:
 
 
 def _stored_key(registry: Registry, table: str, key: Mapping[str, str]) -> dict[str, str]:
-    """Column -> text by which the row of a key is found; a patient by the pseudonym."""
+    """Column -> text by which the row of a key is found; a patient by the pseudonym of the identifier.
+
+    A pseudonym in its place finds nothing: saved, it would become a patient of its own.
+    """
     if table == "patients":
-        given = key.get("patient_id", "").strip()
-        return {"patient": pseudonym_of(registry, given) if given else ""}
+        given = normal(key.get("patient_id", ""))
+        return {"patient": registry.pseudonyms.of(given) if given else ""}
     return {name: key.get(name, "").strip() for name in KEYS[table] if (table, name) not in IDENTIFYING}
 
 

@@ -83,6 +83,12 @@ def test_a_patient_is_found_by_the_identifier_and_the_identifiers_are_not_read_b
     assert not {sent["patient_id"], sent["birth_date"]} & set(cells.values())
 
 
+def test_a_pseudonym_is_no_identifier_by_which_a_patient_is_opened(filled):
+    ((pseudonym,),) = filled.rows("SELECT patient FROM patients")
+
+    assert opened(filled, "patients", {"patient_id": pseudonym}).version == ""
+
+
 def test_a_death_is_entered_for_a_patient_and_the_birth_date_stays(filled):
     patient = {"patient_id": base()["patients"][0]["patient_id"]}
     found = opened(filled, "patients", patient)

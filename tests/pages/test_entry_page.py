@@ -27,32 +27,33 @@ def press(page, label):
     return next(one for one in page.button if one.label == label).click().run()
 
 
-def complication(page, **cells):
-    page = named(page, "What is entered").select("complications").run()
-    for label, text in {
-        "Complication id": "C9",
-        "Procedure id": "P1",
-        "Kind": "pain",
-        "Grade": "1",
-        "Onset on": "2025-03-12",
-        **cells,
-    }.items():
+def written(page, table, cells):
+    """The form of a table with its fields filled, one after the other."""
+    page = named(page, "What is entered").select(table).run()
+    for label, text in cells.items():
         field = named(page, label)
         page = (field.select(text) if hasattr(field, "options") else field.set_value(text)).run()
     return page
 
 
+def complication(page, **cells):
+    given = {
+        "Complication id": "C9",
+        "Procedure id": "P1",
+        "Kind": "pain",
+        "Grade": "1",
+        "Onset on": "2025-03-12",
+    }
+    return written(page, "complications", {**given, **cells})
+
+
 def test_a_patient_who_is_new_and_then_her_finding_are_entered(page, served_empty):
-    page = named(page, "What is entered").select("patients").run()
-    page = named(page, "Patient id").set_value("PAT9").run()
-    page = named(page, "Birth date").set_value("1971-05-02").run()
-    page = named(page, "Sex").select("female").run()
-    page = press(page, "Save this row")
+    patient = {"Patient id": "PAT9", "Birth date": "1971-05-02", "Sex": "female"}
+    page = press(written(page, "patients", patient), "Save this row")
     assert [one.value for one in page.success] == ["Patient is saved."]
     assert served_empty.rows("SELECT count(*) FROM entry_draft") == [(0,)]
 
-    page = named(page, "What is entered").select("findings").run()
-    for label, text in {
+    finding = {
         "Finding id": "F9",
         "Patient id": "PAT9",
         "Found on": "2026-06-01",
@@ -60,10 +61,8 @@ def test_a_patient_who_is_new_and_then_her_finding_are_entered(page, served_empt
         "Modality": "pet_tracer",
         "Finding type": "mass",
         "Assessment": "4B",
-    }.items():
-        field = named(page, label)
-        page = (field.select(text) if hasattr(field, "options") else field.set_value(text)).run()
-    press(page, "Save this row")
+    }
+    press(written(page, "findings", finding), "Save this row")
 
     assert served_empty.rows("SELECT count(*) FROM findings WHERE finding_id = 'F9'") == [(1,)]
 

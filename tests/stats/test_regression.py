@@ -146,7 +146,8 @@ class TestGee:
     def test_separation_is_told_by_the_reason_alone(self):
         with warnings.catch_warnings():
             warnings.simplefilter("error")
-            gee_logistic([0, 0, 0, 1, 1, 1], [0, 0, 0, 1, 1, 1], [1, 2, 3, 4, 5, 6])
+            found = gee_logistic([0, 0, 0, 1, 1, 1], [0, 0, 0, 1, 1, 1], [1, 2, 3, 4, 5, 6])
+        assert found.reason
 
     @pytest.mark.parametrize(("furthest", "settled"), [(6.5, True), (7.0, False)])
     def test_a_linear_predictor_beyond_14_counts_as_separated(self, furthest, settled):
