@@ -21,7 +21,7 @@ MAX_LINES = 400
 #: the module or the whole package; those without a package in front are of ``registry``.
 LAYERS = """
 errors
-stats
+stats numerals
 sqlfiles dictionary vocabulary provenance targets flagrules schedules
 targeting tracer | synthetic_data
 store engine audit backup doctor earlier_days facts feed frozen_cohorts holds identity keeper migrations owner people preparation received_files recover release_ledger signed_minutes site snapshot whole_file | imports

@@ -13,7 +13,7 @@ from dashboards.components.quality import lead
 from dashboards.components.review_form import decision_form, signatures
 from dashboards.components.review_list import choose, the_list
 from dashboards.components.review_seen import seen
-from dashboards.components.review_view import own_view, proposed
+from dashboards.components.review_view import own_view, presenter_view, proposed
 from registry.errors import UsageProblem
 from registry.people import Action
 
@@ -21,9 +21,7 @@ lead(
     "Does the diagnosis explain what the images showed? One procedure after the other, the most urgent first; "
     "flags come after your own determination, and two people sign what is decided."
 )
-presenter = st.toggle(
-    "Presenter view", help="For a shared screen: no accession number, no free text, only codes and keys."
-)
+presenter = presenter_view()
 rows = answers.listed()
 the_list(rows)
 chosen = choose(rows.get_column("procedure_id").to_list())

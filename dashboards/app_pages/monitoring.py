@@ -7,6 +7,7 @@ import streamlit as st
 from dashboards import session
 from dashboards.answers import counted
 from dashboards.components import cautions
+from dashboards.components.choice import one_or_all
 from dashboards.components.groups import grouped, stratum_label, stratum_name
 from dashboards.components.measure_panel import folds
 from dashboards.components.quality import lead
@@ -41,10 +42,12 @@ measure = load_measures()[chosen]
 within: tuple[tuple[str, str], ...] = ()
 if filters.by is not None:
     values = [one["stratum"] for one in counted.results([chosen], by=filters.by)]
-    only = st.selectbox(
+    only = one_or_all(
+        st,
         f"Only of one {stratum_name(filters.by)}",
-        [None, *values],
-        format_func=lambda one: "All" if one is None else stratum_label(filters.by or "", one),
+        values,
+        whole="All",
+        words=lambda one: stratum_label(filters.by or "", one),
     )
     within = ((filters.by, only),) if only is not None else ()
     cautions.caution(cautions.COMPARE)

@@ -9,6 +9,7 @@ import streamlit as st
 
 from dashboards import session
 from dashboards.answers import trail as answers
+from dashboards.components.choice import one_or_all
 from dashboards.components.markup import element, show
 from dashboards.components.tables import download, table, two_lines
 from dashboards.components.words import plural
@@ -26,9 +27,7 @@ known = answers.choices()
 columns = st.columns(4)
 since = columns[0].date_input("From", session.months_before(session.today(), 1), format="YYYY-MM-DD")
 chosen = {
-    name: column.selectbox(
-        name.capitalize(), [None, *known[name]], format_func=lambda one: one or "Any", key=f"trail {name}"
-    )
+    name: one_or_all(column, name.capitalize(), known[name], whole="Any", key=f"trail {name}")
     for name, column in zip(("actor", "action", "outcome"), columns[1:], strict=True)
 }
 found = answers.events(since, chosen["actor"], chosen["action"], chosen["outcome"])

@@ -8,9 +8,10 @@ from typing import TYPE_CHECKING
 import polars as pl
 
 from dashboards.components import words
-from dashboards.components.aim_words import limits, signed
+from dashboards.components.aim_words import limits
 from dashboards.components.markup import Markup, element, joined, show
 from dashboards.components.tables import download
+from registry.numerals import signed
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

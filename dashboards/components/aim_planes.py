@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING
 import polars as pl
 import streamlit as st
 
-from dashboards.components.aim_words import signed
 from dashboards.components.chart import chart
 from dashboards.components.markup import Markup, element, show
 from dashboards.components.palette import ACCENT, INK
@@ -16,6 +15,7 @@ from dashboards.components.tables import table
 from dashboards.components.target_plot import DRAWN_POINTS, symbols
 from dashboards.components.words import plural
 from registry.aim.bases import PARTS
+from registry.numerals import signed
 from registry.vocabulary import labels
 
 if TYPE_CHECKING:

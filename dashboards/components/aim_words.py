@@ -16,11 +16,6 @@ _LEVEL = f"95{NARROW}%"
 _SMALLEST_P = 0.001
 
 
-def signed(value: float) -> str:
-    """A part of a vector, mm, with its sign and one decimal."""
-    return f"{value:+.1f}".replace("-", "\u2212").replace("+0.0", "0.0").replace("\u22120.0", "0.0")
-
-
 def limits(found: Limits) -> str:
     """Two limits of a length as a range; which of them is missing, and that there are too few for it."""
     low, high = found

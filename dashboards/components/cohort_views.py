@@ -9,6 +9,7 @@ import streamlit as st
 
 from dashboards import session
 from dashboards.answers import cohorts as answers
+from dashboards.components.choice import one_or_all
 from dashboards.components.markup import element, show
 from dashboards.components.record_parts import field_name
 from dashboards.components.tables import capital, download, table
@@ -59,10 +60,12 @@ def flow(drawn: Drawn) -> None:
 def first_table(file: CohortFile) -> None:
     """Who and what the cohort holds, by groups."""
     left, right, _ = st.columns([2, 2, 3], vertical_alignment="bottom")
-    by = left.selectbox(
+    by = one_or_all(
+        left,
         "Groups",
-        [None, *groupings()],
-        format_func=lambda one: capital(field_name(one)) if one else "None",
+        groupings(),
+        whole="None",
+        words=lambda one: capital(field_name(one)),
         key="cohort groups",
     )
     means = right.toggle("Mean and SD", help="In place of median and quartiles.", key="cohort means")

@@ -72,7 +72,7 @@ def later_cancer(made: LaterCancer, by: str | None) -> None:
             words.count(one.procedures),
             words.count(one.cancers),
             words.count(one.deaths),
-            f"{one.years:,.0f}",
+            words.count(round(one.years)),
             _rate(one.rate, one.lower, one.upper) if one.procedures >= made.minimum else "counts only",
         ]
         for one in made.groups
@@ -84,7 +84,7 @@ def later_cancer(made: LaterCancer, by: str | None) -> None:
             "Cancers",
             "Deaths",
             "Years followed",
-            "Cancers in 1,000 years (95 %, exact)",
+            "Cancers in 1,000 years (95\u202f%, exact)",
         ]
         table("Followed after a benign result", heads, rows, frozenset({1, 2, 3, 4}), caption_seen=True)
     # the counts of the groups stand in the table

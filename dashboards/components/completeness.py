@@ -10,9 +10,11 @@ from dashboards import session
 from dashboards.answers import quality
 from dashboards.components import words
 from dashboards.components.chart import chart
+from dashboards.components.choice import one_or_all
 from dashboards.components.completeness_plot import completeness_plot
 from dashboards.components.markup import element, show
 from dashboards.components.tables import capital, download, table, two_lines
+from registry.numerals import signed
 from registry.quality import by_month, files
 
 if TYPE_CHECKING:
@@ -29,9 +31,7 @@ def filled_fields() -> None:
         show(element("p", "No procedures.", class_="result"))
         return
     sites = counted.get_column("site").unique().sort().to_list()
-    site = st.selectbox(
-        "Site", [None, *sites], format_func=lambda one: one or "All sites", key="completeness site"
-    )
+    site = one_or_all(st, "Site", sites, whole="All sites", key="completeness site")
     months = by_month(counted, site=site, months=_MONTHS)
     chart(
         completeness_plot(months),
@@ -85,9 +85,7 @@ def _change(one: FieldFilled) -> str:
     if one.difference is None or one.difference_lower is None or one.difference_upper is None:
         return ""
     low, high = 100 * one.difference_lower, 100 * one.difference_upper
-    return f"{100 * one.difference:+.1f} ({low:+.1f} to {high:+.1f})".replace(" ", "\u00a0").replace(
-        "-", "\u2212"
-    )
+    return f"{signed(100 * one.difference)} ({signed(low)} to {signed(high)})".replace(" ", "\u00a0")
 
 
 def _sites(sites: list[str]) -> None:

@@ -20,6 +20,9 @@ from registry.people import Action
 if TYPE_CHECKING:
     from registry.record import ProcedureRecord
 
+#: What was looked up, by whom and for which procedure: gone with the next procedure.
+_ACCESSION = "accession shown"
+
 
 def seen(found: ProcedureRecord, *, presenter: bool) -> None:
     """What was seen and how suspicious, the evidence of sampling in words, and the pathology."""
@@ -29,7 +32,9 @@ def seen(found: ProcedureRecord, *, presenter: bool) -> None:
 
     st.header("What was seen", anchor=False)
     facts("findings", found.finding, fields.FINDING)
-    if not presenter:
+    if presenter:
+        st.session_state.pop(_ACCESSION, None)
+    else:
         _accession(key)
 
     st.header("What was sampled", anchor=False)
@@ -51,12 +56,18 @@ def _accession(procedure_id: str) -> None:
     """The number on request, as each look at it is written to the trail."""
     if not visitor.may(Action.IDENTIFIERS):
         return
-    if st.toggle("Show the accession number", key=f"accession {procedure_id}", help="Written to the trail."):
-        number = answers.accession(procedure_id)
-        if number:
-            st.code(number, language=None)
-        else:
-            show(element("p", "No accession number is recorded.", class_="beside"))
+    asked = (visitor.name(), procedure_id)
+    state = st.session_state
+    # A button, not a switch: with the focus on a switch the keys of the page do nothing.
+    if st.button("Show the accession number", key=f"accession {procedure_id}", help="Written to the trail."):
+        state[_ACCESSION] = (asked, answers.accession(procedure_id))
+    whose, number = state.get(_ACCESSION, (None, None))
+    if whose != asked:
+        state.pop(_ACCESSION, None)
+    elif number:
+        st.code(number, language=None)
+    else:
+        show(element("p", "No accession number is recorded.", class_="beside"))
 
 
 def _evidence(procedure_id: str) -> None:

@@ -14,6 +14,7 @@ from registry.vocabulary import label
 
 #: Determination -> key of the keyboard: their initials, but C is taken by the page server.
 KEYS = {"concordant": "1", "discordant": "2", "indeterminate": "3"}
+_PRESENTER = "presenter view"
 
 
 def own_view(procedure_id: str) -> str | None:
@@ -62,6 +63,24 @@ def own_view(procedure_id: str) -> str | None:
     ):
         _record(procedure_id, None)
     return None
+
+
+def presenter_view() -> bool:
+    """Whether the screen is shared, so that no accession number and no free text stands on it."""
+    state = st.session_state
+
+    def turn() -> None:
+        state[_PRESENTER] = not state.get(_PRESENTER, False)
+
+    is_on = bool(state.get(_PRESENTER, False))
+    # A button, not a switch: with the focus on a switch the keys of the page do nothing.
+    st.button(
+        "Leave the presenter view" if is_on else "Presenter view",
+        key="turn presenter view",
+        on_click=turn,
+        help="For a shared screen: no accession number, no free text, only codes and keys.",
+    )
+    return is_on
 
 
 def _record(procedure_id: str, determination: str | None) -> None:

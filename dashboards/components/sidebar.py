@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import streamlit as st
 
 from dashboards import session
+from dashboards.components.choice import one_or_all
 from dashboards.components.groups import stratum_name
 from dashboards.components.markup import element, show
 from dashboards.components.words import METHODS
@@ -68,10 +69,12 @@ def sidebar(page: str) -> session.Filters:
             disabled=page in _NOTHING,
         )
         start, end = _bounds(period, as_of, disabled=is_still)
-        by = st.selectbox(
+        by = one_or_all(
+            st,
             "Split by",
-            [None, *STRATA],
-            format_func=lambda one: stratum_name(one).capitalize() if one else "Nothing",
+            STRATA,
+            whole="Nothing",
+            words=lambda one: stratum_name(one).capitalize(),
             disabled=is_unsplit,
         )
         interval = st.selectbox(

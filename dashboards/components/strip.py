@@ -93,7 +93,7 @@ def _row(row: StripRow, minimum: int, end: float) -> Markup:
     muted = "" if shown.value is not None else " quiet"
     return element(
         "tr",
-        element("th", row.name, scope="row"),
+        element("th", words.whole_dates(row.name), scope="row"),
         element(
             "td", shown.counts, element("small", words.left_out(row.result["excluded"])), class_="number"
         ),

@@ -11,6 +11,7 @@ from dashboards import session, visitor
 from dashboards.answers import units
 from dashboards.components import words
 from dashboards.components.chart import chart
+from dashboards.components.choice import one_or_all
 from dashboards.components.funnel_plot import funnel_plot, learning_plot
 from dashboards.components.markup import element, show
 from dashboards.components.tables import download, table
@@ -211,11 +212,8 @@ def against_experience(measure: str) -> None:
 def _chosen_operator(measure: str) -> str | None:
     """All together, or one of those whose results may be seen."""
     known = [one.code for one in units.funnel(measure, OPERATOR).units if one.code and one.n]
-    return st.selectbox(
-        "Whose procedures",
-        [None, *known],
-        format_func=lambda one: one or "All operators together",
-        key=f"learning of {measure}",
+    return one_or_all(
+        st, "Whose procedures", known, whole="All operators together", key=f"learning of {measure}"
     )
 
 

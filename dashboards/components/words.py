@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from registry.measures import WORTH_SAYING
 from registry.measures import maturity as parted
+from registry.numerals import NARROW, grouped
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
@@ -14,8 +16,7 @@ if TYPE_CHECKING:
 
 Row = dict[str, Any]
 
-#: A thin space that does not break, between a number and its unit.
-NARROW = "\u202f"
+_DATE = re.compile(r"\d{4}-\d\d-\d\d")
 #: Interval methods that the sidebar offers, and what they are called there.
 METHODS = {
     "wilson": "Wilson",
@@ -64,7 +65,12 @@ def with_interval(rate: float, low: float, high: float) -> str:
 
 def count(number: int) -> str:
     """A count with a thin space between thousands."""
-    return f"{number:,}".replace(",", NARROW)
+    return grouped(number)
+
+
+def whole_dates(text: str) -> str:
+    """A text whose dates are not broken at their hyphens."""
+    return _DATE.sub(lambda found: found.group().replace("-", "\u2060-\u2060"), text)
 
 
 def plural(number: int, singular: str, several: str | None = None) -> str:
@@ -151,10 +157,16 @@ def maturity(row: Row) -> str:
     total = found.counted + found.outside + found.pending + found.unknown
     if not total:
         return ""
-    return (
-        f"Of {plural(total, 'procedure')} of the period {count(found.counted)} are counted, {count(found.outside)} are outside "
-        f"the question, {count(found.pending)} too recent, and of {count(found.unknown)} what is asked is not on record."
-    )
+    if total == found.counted:
+        return f"All {plural(total, 'procedure')} of the period are counted."
+    parts = [f"{count(found.counted)} are counted"]
+    if found.outside:
+        parts.append(f"{count(found.outside)} are outside the question")
+    if found.pending:
+        parts.append(f"{count(found.pending)} are too recent")
+    if found.unknown:
+        parts.append(f"of {count(found.unknown)} what is asked is not on record")
+    return f"Of {plural(total, 'procedure')} of the period {', '.join(parts[:-1])} and {parts[-1]}."
 
 
 def extremes(row: Row, minimum: int) -> str:

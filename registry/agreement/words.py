@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from registry.monitoring.comparison_words import p_value, points, signed
+from registry.monitoring.comparison_words import p_value, points
+from registry.numerals import signed
 
 if TYPE_CHECKING:
     from registry.agreement import Agreement
@@ -23,7 +24,7 @@ def changed(one: Agreement, minimum: int) -> str:
     if not made.changed:
         return f"{counts}: no difference (95 % interval {points(made.ci)}, Tango)."
     return (
-        f"{counts}: {signed(made.difference)} percentage points from the first to the second (95 % interval {points(made.ci)}, Tango); "
+        f"{counts}: {signed(100 * made.difference)} percentage points from the first to the second (95 % interval {points(made.ci)}, Tango); "
         f"p {p_value(made.p)} (McNemar, mid-P)."
     )
 

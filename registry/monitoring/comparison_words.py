@@ -5,6 +5,7 @@ from __future__ import annotations
 from math import isinf
 from typing import TYPE_CHECKING
 
+from registry.numerals import grouped, signed
 from registry.planning.words import percent
 
 if TYPE_CHECKING:
@@ -44,12 +45,7 @@ def points(limits: Limits) -> str:
     low, high = limits
     if low is None or high is None:
         return "no interval"
-    return f"{signed(low)} to {signed(high)} points"
-
-
-def signed(difference: float) -> str:
-    """A difference of proportions in percentage points, with its sign."""
-    return f"{100 * difference:+.1f}".replace("-", "\u2212")
+    return f"{signed(100 * low)} to {signed(100 * high)} points"
 
 
 def times(limits: Limits) -> str:
@@ -80,7 +76,7 @@ def _pair(made: Comparison) -> list[str]:
         f"{percent(first.numerator / first.denominator)} and {percent(second.numerator / second.denominator)}"
     )
     said = [
-        f"{counts} The rates are {rates}: a difference of {signed(pair.difference.diff)} percentage points "
+        f"{counts} The rates are {rates}: a difference of {signed(100 * pair.difference.diff)} percentage points "
         f"({level} {points(pair.difference.ci)}), {_ratio(pair)}; p {p_value(pair.p)} by the score test, which agrees with both."
     ]
     said += meaning(pair)
@@ -104,7 +100,7 @@ def meaning(pair: Pair) -> list[str]:
             f"The rate of {pair.names[1]} is {more} by more than chance alone explains at this level; by how much, the interval says."
         ]
     return [
-        f"No difference is shown, and none is excluded: the figures agree with anything from {signed(low)} to {signed(high)} points.",
+        f"No difference is shown, and none is excluded: the figures agree with anything from {signed(100 * low)} to {signed(100 * high)} points.",
         *_too_few(pair),
     ]
 
@@ -122,7 +118,7 @@ def _too_few(pair: Pair) -> list[str]:
     rates = f"{percent(needed.first)} from {percent(needed.second)}"
     why = " (a doubling; the rates seen give nothing to plan with)" if needed.assumed else ""
     known = (
-        f"; {needed.against_known} would be needed if the lower rate were known"
+        f"; {grouped(needed.against_known)} would be needed if the lower rate were known"
         if needed.against_known is not None
         else ""
     )
@@ -130,7 +126,7 @@ def _too_few(pair: Pair) -> list[str]:
     if enough:
         return [f"There are enough procedures to tell {rates}{why} in four of five such comparisons."]
     return [
-        f"Too few procedures to tell {rates}{why}: {needed.per_group} in each group would be needed (power 80 %, two-sided error 5 %){known}."
+        f"Too few procedures to tell {rates}{why}: {grouped(needed.per_group)} in each group would be needed (power 80 %, two-sided error 5 %){known}."
     ]
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from registry.numerals import grouped
 from registry.planning.words import percent
 
 if TYPE_CHECKING:
@@ -33,7 +34,7 @@ RESET_QUANTITY = "The mean begins at the usual level and is not set back at a si
 
 def time_of(procedures: float, per_year: float | None) -> str:
     """A number of procedures, and the years or months they take."""
-    plain = f"{procedures:,.0f} procedures".replace(",", "\u202f")
+    plain = f"{grouped(procedures)} procedures"
     if not per_year:
         return plain
     years = procedures / per_year

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from registry.numerals import grouped
+
 if TYPE_CHECKING:
     from registry.planning.asked import Plan
 
@@ -27,7 +29,7 @@ def paragraphs(made: Plan) -> tuple[tuple[str, ...], ...]:
 
 def span(procedures: int, months: int | None) -> str:
     """Procedures, and the months they take where the pace is known."""
-    plain = f"{procedures:,} procedures".replace(",", "\u202f")
+    plain = f"{grouped(procedures)} procedures"
     if months is None:
         return f"{plain} (no volume to say how many months)"
     years = f", {months / 12:.1f} years" if months > 24 else ""

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from registry.numerals import grouped
+
 if TYPE_CHECKING:
     from registry.units.funnel import Funnel
     from registry.units.learning import Learning
@@ -153,7 +155,7 @@ def of_learning(made: Learning) -> tuple[str, ...]:
         for one in (
             *first,
             f"Twice the number of procedures goes with {made.odds_ratio:.2f} times the odds "
-            f"({100 * made.confidence:g} % interval {made.odds_lower:.2f} to {made.odds_upper:.2f}; Firth logistic, {made.modelled:,} procedures{held}).",
+            f"({100 * made.confidence:g} % interval {made.odds_lower:.2f} to {made.odds_upper:.2f}; Firth logistic, {grouped(made.modelled)} procedures{held}).",
             one_by_one,
             "It describes these procedures: patients, devices and habits change with the years as well.",
         )

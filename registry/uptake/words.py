@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+from registry.numerals import signed
 from registry.uptake.chain import (
     CLOCK_S,
     COUNTS_SHARE,
@@ -70,20 +71,15 @@ def phantom(found: Sequence[PhantomTrend]) -> tuple[str, ...]:
 def _trend(one: PhantomTrend) -> str:
     x, y, z = one.mean_mm
     judged = "" if one.outside is None else f", {one.outside} outside the local tolerance"
-    mean = f"{one.scanner}: {one.checks} checks{judged}. Mean error x {_signed(x)}, y {_signed(y)}, z {_signed(z)} mm"
+    mean = f"{one.scanner}: {one.checks} checks{judged}. Mean error x {signed(x, 2)}, y {signed(y, 2)}, z {signed(z, 2)} mm"
     shared = "" if one.p is None else f" (that all are nothing: p {_p(one.p)}, Hotelling)"
     if one.slope.slope is None or one.slope.lower is None or one.slope.upper is None:
         return f"{mean}{shared}. No trend: {one.slope.reason}."
     told = "no trend is shown" if one.slope.lower <= 0 <= one.slope.upper else "the error changes with time"
     return (
-        f"{mean}{shared}. Length changes by {_signed(one.slope.slope)} mm a year (95 % interval {_signed(one.slope.lower)} to "
-        f"{_signed(one.slope.upper)}; median of all slopes): {told}."
+        f"{mean}{shared}. Length changes by {signed(one.slope.slope, 2)} mm a year (95 % interval {signed(one.slope.lower, 2)} to "
+        f"{signed(one.slope.upper, 2)}; median of all slopes): {told}."
     )
-
-
-def _signed(value: float, digits: int = 2) -> str:
-    # Adding nothing takes the sign off a zero.
-    return f"{round(value, digits) + 0.0:+.{digits}f}".replace("-", "\u2212")
 
 
 def _p(p: float) -> str:
@@ -96,13 +92,13 @@ def clocks(found: Sequence[ClockCheck]) -> tuple[str, ...]:
         return ()
     last = {(one.site, one.scanner): one for one in found}
     latest = "; ".join(
-        f"{one.scanner} {_signed(one.offset_s, 0)} s on {one.done_on}{', outside' if one.outside else ''}"
+        f"{one.scanner} {signed(one.offset_s, 0)} s on {one.done_on}{', outside' if one.outside else ''}"
         for one in last.values()
     )
     most = max(found, key=lambda one: abs(one.offset_s))
     return (
-        f"Scanner clock minus reference, latest: {latest}. Largest: {most.scanner} {_signed(most.offset_s, 0)} s on {most.done_on}, "
-        f"which changes an F-18 activity corrected for decay by {_signed(100 * most.shift)} %.",
+        f"Scanner clock minus reference, latest: {latest}. Largest: {most.scanner} {signed(most.offset_s, 0)} s on {most.done_on}, "
+        f"which changes an F-18 activity corrected for decay by {signed(100 * most.shift, 2)} %.",
     )
 
 

@@ -11,7 +11,7 @@
 -- interval: wilson
 -- direction: context
 -- source: cancellation of MRI-guided biopsy is reported this way (Acad Radiol; Radiology; PMID 24370148)
--- caution: A cancelled target is not proven benign: see later_cancer_after_not_sampled.
+-- caution: A cancelled target is not proven benign: see "Later cancer where nothing was sampled".
 SELECT
     procedure_id,
     started_on AS index_date,

@@ -20,8 +20,8 @@
 --     the chain: by a sampled repeat that started later and has a current report (dated by its start), by
 --     registry linkage from the day after the procedure, or by an excision from the day itself. An excision
 --     or linkage stated to be from another site counts nowhere; where the site is not stated, it counts.
--- caution: Breast cancer is in_situ or invasive; classic lobular carcinoma in situ is high_risk and does not
---     count.
+-- caution: Breast cancer is carcinoma in situ or invasive carcinoma; classic lobular carcinoma in situ is coded
+--     as a high-risk lesion and does not count.
 SELECT
     procedure_id,
     started_on AS index_date,

@@ -12,7 +12,7 @@
 -- direction: higher
 -- source: procedural success among attempts, as in pooled MRI-guided series (Eur J Breast Health
 --     2023;19:1-27)
--- caution: Tissue obtained is not target sampled: see sampling_confirmed.
+-- caution: Tissue obtained is not target sampled: see "Sampling of the target confirmed".
 SELECT
     procedure_id,
     started_on AS index_date,

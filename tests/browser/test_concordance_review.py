@@ -50,6 +50,12 @@ def test_two_people_sign_and_an_amended_report_brings_the_decision_back(browser,
     procedure = box.input_value() or rae.get_by_text("B0000").first.inner_text()
     # A key does nothing before the page has drawn the button that it belongs to.
     rae.get_by_role("button", name="Discordant").wait_for(timeout=PATIENCE)
+    # Nor where the focus stays in a field, as a switch would keep it.
+    rae.get_by_role("button", name="Show the accession number").click()
+    rae.get_by_test_id("stCode").wait_for(timeout=PATIENCE)
+    rae.get_by_role("button", name="Presenter view").click()
+    rae.get_by_role("button", name="Leave the presenter view").click(timeout=PATIENCE)
+    rae.get_by_role("button", name="Show the accession number").wait_for(timeout=PATIENCE)
     rae.wait_for_function(DONE, timeout=PATIENCE)
     rae.keyboard.press("2")
     rae.get_by_role("heading", name="What the rules point out").wait_for(timeout=PATIENCE)

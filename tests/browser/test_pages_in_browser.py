@@ -262,6 +262,19 @@ def test_a_split_chosen_in_the_sidebar_reaches_the_page(window):
     assert page.get_by_role("row", name=re.compile("^Lateral")).first.is_visible()
 
 
+def test_a_filter_that_is_not_set_still_says_so_after_the_page_was_drawn_anew(window):
+    page = go(window(1440), "Complications")
+    box = page.get_by_role("combobox", name="Split by")
+    assert box.input_value() == "Nothing"
+    interval = page.get_by_role("combobox", name="Interval")
+    interval.click()
+    interval.fill("Jeffreys")
+    interval.press("Enter")
+    page.get_by_text("(Jeffreys)").first.wait_for(timeout=PATIENCE_MS)
+
+    assert box.input_value() == "Nothing"
+
+
 def test_a_deep_link_opened_by_itself_asks_for_nothing_that_is_not_there(browser, address):
     """But for two requests of the page library's own: with a path in the address it cannot know whether
     the server lies below that path, so it asks there first, is told no, and asks at the root.

@@ -73,7 +73,8 @@ def test_too_few_to_tell_says_how_many_would_be_needed(drawn):
     made = compare_groups(drawn, "tissue_obtained", "site", as_of=AS_OF)
 
     assert (
-        "Too few procedures to tell 98 % from 96 %: 1141 in each group would be needed" in made.sentences[2]
+        "Too few procedures to tell 98 % from 96 %: 1\u202f141 in each group would be needed"
+        in made.sentences[2]
     )
 
 

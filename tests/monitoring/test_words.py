@@ -132,7 +132,7 @@ class TestMeaning:
 
     def test_the_smaller_group_decides_whether_there_are_enough(self):
         assert self.said(-0.1, 0.1, (1140, 2000), self.NEEDED)[1] == (
-            "Too few procedures to tell 2 % from 4 %: 1141 in each group would be needed (power 80 %, two-sided "
+            "Too few procedures to tell 2 % from 4 %: 1\u202f141 in each group would be needed (power 80 %, two-sided "
             "error 5 %); 424 would be needed if the lower rate were known."
         )
         assert self.said(-0.1, 0.1, (2000, 1141), self.NEEDED)[1] == (
@@ -143,7 +143,7 @@ class TestMeaning:
         told = self.said(-0.1, 0.1, needed=Needed(0.02, 0.04, 1141, None, True))[1]
         assert told == (
             "Too few procedures to tell 2 % from 4 % (a doubling; the rates seen give nothing to plan with): "
-            "1141 in each group would be needed (power 80 %, two-sided error 5 %)."
+            "1\u202f141 in each group would be needed (power 80 %, two-sided error 5 %)."
         )
 
 

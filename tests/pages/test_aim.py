@@ -96,13 +96,6 @@ def test_pairs_below_the_minimum_have_no_percentage():
     )
 
 
-@pytest.mark.parametrize(
-    ("value", "shown"), [(0.04, "0.0"), (-0.04, "0.0"), (1.25, "+1.2"), (-3.0, "\u22123.0"), (10.0, "+10.0")]
-)
-def test_a_part_of_a_vector_has_a_sign_unless_it_rounds_to_0(value, shown):
-    assert aim_words.signed(value) == shown
-
-
 def test_an_axis_without_an_anatomical_direction_is_named():
     found = aim_words.left_aside(_summary_without(), Basis(Frame("ROOM", "none", "left", "cranial")))
 

@@ -51,16 +51,26 @@ def test_a_decision_without_a_reason_is_refused_in_words(reviewed, served_empty)
 
 
 def test_a_presenter_sees_no_free_text_and_no_way_to_a_number(reviewed):
-    assert any("accession" in one.label for one in reviewed.toggle)
-    page = next(one for one in reviewed.toggle if one.label == "Presenter view").set_value(True).run()
+    assert any("accession" in one.label for one in reviewed.button)
+    page = press(reviewed, "Presenter view")
 
     assert WORDS not in text_of(page)
-    assert not any("accession" in one.label for one in page.toggle)
+    assert not any("accession" in one.label for one in page.button)
+
+
+def test_a_number_that_was_shown_is_not_shown_again_after_the_presenter_view(reviewed):
+    page = press(reviewed, "Show the accession number")
+    page = press(page, "Presenter view")
+    assert [one.value for one in page.code] == []
+    page = press(page, "Leave the presenter view")
+
+    assert WORDS in text_of(page)
+    assert [one.value for one in page.code] == []
 
 
 def test_an_accession_number_is_shown_when_it_is_asked_for(reviewed):
     assert "ACC2" not in [one.value for one in reviewed.code]
-    page = next(one for one in reviewed.toggle if "accession" in one.label).set_value(True).run()
+    page = press(reviewed, "Show the accession number")
 
     assert [one.value for one in page.code] == ["ACC2"]
 

@@ -118,3 +118,26 @@ def test_two_values_have_a_dash_between_them():
 
 def test_beside_a_minus_the_dash_is_a_word():
     assert words.between(-4.0, 3.94, "mm") == "\u22124.0 to 3.9"
+
+
+def test_a_date_in_the_name_of_a_period_is_not_broken_at_its_hyphens():
+    shown = words.whole_dates("2024-07-01 to 2025-06-30, well-kept")
+
+    assert shown.replace("\u2060", "") == "2024-07-01 to 2025-06-30, well-kept"
+    assert shown.count("\u2060-\u2060") == 4
+    assert "well-kept" in shown
+
+
+def _parted(excluded: dict[str, int]) -> str:
+    return plain(words.maturity({"numerator": 1, "denominator": 20, "excluded": excluded}))
+
+
+def test_how_the_procedures_of_a_period_part_names_no_empty_part():
+    assert _parted({}) == "All 20 procedures of the period are counted."
+    assert _parted({"repeat procedure": 5}) == (
+        "Of 25 procedures of the period 20 are counted and 5 are outside the question."
+    )
+    assert _parted({"not sampled": 5, "window not complete": 3, "no pathology report": 2}) == (
+        "Of 30 procedures of the period 20 are counted, 5 are outside the question, 3 are too recent "
+        "and of 2 what is asked is not on record."
+    )

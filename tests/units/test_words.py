@@ -218,7 +218,7 @@ class TestLearning:
         assert words.of_learning(learning(no_number=7)) == (
             "7 procedures are left out: the experience of their operator before the registry is not recorded.",
             "Twice the number of procedures goes with 0.80 times the odds (95 % interval 0.65 to 0.99; "
-            "Firth logistic, 1,234 procedures, 6 operators each compared with themselves).",
+            "Firth logistic, 1\u202f234 procedures, 6 operators each compared with themselves).",
             "5 operators fitted one by one and brought together: 0.79 times the odds (0.60 to 1.04; random effects, "
             "Hartung and Knapp), standard deviation between operators 0.21 on the logarithm.",
             self.CAUTION,
@@ -235,7 +235,7 @@ class TestLearning:
     def test_one_operator_is_not_compared_with_others(self):
         said = words.of_learning(learning(operator="OP1", apart=OneByOne(1, reason="1 operators")))
         assert len(said) == 2
-        assert said[0].endswith("Firth logistic, 1,234 procedures).")
+        assert said[0].endswith("Firth logistic, 1\u202f234 procedures).")
 
     def test_no_odds_ratio_says_why(self):
         assert words.of_learning(learning(odds_ratio=None, reason="too few")) == (

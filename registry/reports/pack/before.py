@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING, Any
 from registry.disclosure.cells import HIDDEN
 from registry.measures import load_measures
 from registry.monitoring import compare_periods
-from registry.monitoring.comparison_words import meaning, p_value, points, signed
+from registry.monitoring.comparison_words import meaning, p_value, points
+from registry.numerals import signed
 from registry.reports.document import Bullets, Paragraph, Section, Table
 from registry.reports.pack import charts
 from registry.reports.pack.asked import BEFORE, COMMITTEE, Part
@@ -88,7 +89,7 @@ def _lane(made: Comparison) -> tuple[str, float, float, float, str]:
     assert low is not None
     assert high is not None
     assert middle is not None
-    said = f"{signed(middle)} ({signed(low)} to {signed(high)})"
+    said = f"{signed(100 * middle)} ({signed(100 * low)} to {signed(100 * high)})"
     return made.measure.title, middle, low, high, said
 
 
@@ -103,7 +104,7 @@ def _cells(asked: Asked, made: Comparison) -> tuple[str, ...]:
     return (
         title,
         *counts,
-        signed(pair.difference.diff),
+        signed(100 * pair.difference.diff),
         points(pair.difference.ci).removesuffix(" points"),
         "no test" if pair.p is None else p_value(pair.p),
         "no test" if made.trend.p is None else p_value(made.trend.p),

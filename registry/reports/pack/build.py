@@ -10,13 +10,13 @@ from typing import TYPE_CHECKING, Any
 from registry import provenance
 from registry.disclosure.cells import SMALLEST, Rule
 from registry.errors import UsageProblem
+from registry.numerals import NARROW
 from registry.people import Action, require
 from registry.reports.document import Bullets, Document, Paragraph, Section, Table
 from registry.reports.pack import parts
 from registry.reports.pack.asked import Asked
 from registry.reports.pack.before import before
 from registry.reports.pack.beside import beside
-from registry.reports.pack.cells import NARROW
 from registry.reports.pack.chain import chain
 from registry.reports.pack.filled import filled
 from registry.reports.pack.told import told

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from registry.disclosure.cells import HIDDEN
 from registry.measures import load_measures
+from registry.numerals import NARROW
 from registry.reports.document import Table
 from registry.reports.pack.asked import AMONG, COUNTED
 from registry.reports.pack.figures import Lane
@@ -18,7 +19,6 @@ if TYPE_CHECKING:
     from registry.targets import Target
 
 Row = dict[str, object]
-NARROW = "\u202f"
 
 
 def percent(value: float | None) -> str:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from registry import quality
 from registry.disclosure.cells import HIDDEN
-from registry.monitoring.comparison_words import signed
+from registry.numerals import signed
 from registry.reports.document import Paragraph, Section, Table
 from registry.reports.pack import charts
 from registry.reports.pack.asked import Part
@@ -104,9 +104,7 @@ def _cells(one: FieldFilled, then: FieldFilled, hidden: bool, hidden_trend: bool
         and then.difference_lower is not None
         and then.difference_upper is not None
     ):
-        change = (
-            f"{signed(then.difference)} ({signed(then.difference_lower)} to {signed(then.difference_upper)})"
-        )
+        change = f"{signed(100 * then.difference)} ({signed(100 * then.difference_lower)} to {signed(100 * then.difference_upper)})"
     return words, *own, *counts, change
 
 
