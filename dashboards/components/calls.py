@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable
 
     import polars as pl
+    from streamlit.delta_generator import DeltaGenerator
 
 CLASSES = {
     "non_specific": "benign, non-specific",
@@ -138,43 +139,71 @@ def work_on(row: dict[str, Any]) -> None:
             key=f"call {result} {key}",
         ):
             _saved(lambda result=result: answers.record_contact(key, result))  # type: ignore[misc]
-    with (
-        st.expander("An outside report has come"),
-        st.form(f"outside {key}", border=False, clear_on_submit=True),
-    ):
+    with st.expander("An outside report has come"):
+        _outside_report(key)
+    with st.expander("End the chase"):
+        _end(key)
+
+
+def _outside_report(key: str) -> None:
+    form = f"outside {key}"
+    with st.form(_fresh(form), border=False):
         first, second, third = st.columns(3)
         on = first.date_input("Day of the examination", None, format="YYYY-MM-DD")
-        modality = second.selectbox(
-            "Modality",
-            list(labels("followup", "modality")),
-            format_func=labels("followup", "modality").__getitem__,
-        )
-        outcome = third.selectbox(
-            "It shows",
-            list(labels("followup", "imaging_outcome")),
-            format_func=labels("followup", "imaging_outcome").__getitem__,
-        )
-        if st.form_submit_button("Record the report"):
-            if on is None:
-                st.error("Not saved: the day of the examination is missing. Fill it in.")
-            else:
-                _saved(lambda: answers.record_outside(key, on, modality, outcome))
-    with st.expander("End the chase"), st.form(f"close {key}", border=False):
-        reason = st.selectbox(
-            "Reason",
-            list(labels("followup", "closure_reason")),
-            format_func=labels("followup", "closure_reason").__getitem__,
-        )
-        if st.form_submit_button("End it for this reason"):
-            _saved(lambda: answers.close(key, reason))
+        modality = _code(second, "Modality", "modality")
+        outcome = _code(third, "It shows", "imaging_outcome")
+        sent = st.form_submit_button("Record the report")
+    if not sent:
+        return
+    if on is None or modality is None or outcome is None:
+        missing = {"the day of the examination": on, "the modality": modality, "what it shows": outcome}
+        st.error(f"Not saved: {_said_missing([name for name, given in missing.items() if given is None])}")
+        return
+    _saved(lambda: answers.record_outside(key, on, modality, outcome), form)
 
 
-def _saved(save: Callable[[], None]) -> None:
+def _end(key: str) -> None:
+    form = f"close {key}"
+    with st.form(_fresh(form), border=False):
+        reason = _code(st, "Reason", "closure_reason")
+        sent = st.form_submit_button("End it for this reason")
+    if not sent:
+        return
+    if reason is None:
+        st.error(f"Not saved: {_said_missing(['the reason'])}")
+        return
+    _saved(lambda: answers.close(key, reason), form)
+
+
+def _code(place: DeltaGenerator, text: str, field: str) -> str | None:
+    """A code of the follow-up table; none is chosen beforehand."""
+    codes = labels("followup", field)
+    chosen: str | None = place.selectbox(
+        text, list(codes), index=None, placeholder="Choose", format_func=codes.__getitem__
+    )
+    return chosen
+
+
+def _said_missing(names: list[str]) -> str:
+    """Which of the fields are empty, and what to do."""
+    if len(names) == 1:
+        return f"{names[0]} is missing. Fill it in."
+    return f"{', '.join(names[:-1])} and {names[-1]} are missing. Fill them in."
+
+
+def _fresh(form: str) -> str:
+    """Key of a form that is empty once it is saved; after a refusal what was filled in is still there."""
+    return f"{form} {st.session_state.get(f'saved {form}', 0)}"
+
+
+def _saved(save: Callable[[], None], form: str = "") -> None:
     try:
         save()
     except RegistryError as problem:
         st.error(str(problem))
         return
+    if form:
+        st.session_state[f"saved {form}"] = st.session_state.get(f"saved {form}", 0) + 1
     st.rerun()
 
 

@@ -10,6 +10,7 @@ from dashboards.components.markup import Markup, element, joined, show
 from dashboards.components.record_fields import REPORT, REVIEW
 from dashboards.components.tables import capital, table
 from registry.dictionary import tables
+from registry.numerals import MINUS, NARROW
 from registry.vocabulary import fields, label
 
 if TYPE_CHECKING:
@@ -42,14 +43,14 @@ def shown(table_name: str, field: str, value: object) -> str:
         return ", ".join(label("pathology", "lesion", code.strip()) for code in str(value).split(";"))
     declared = {one.name: one for one in tables()[table_name].fields}.get(field)
     text = (
-        f"{value:g}"
+        f"{value:g}".replace("-", MINUS)
         if isinstance(value, float)
         else f"{value:%Y-%m-%d %H:%M}"
         if hasattr(value, "hour")
         else str(value)
     )
     unit = declared.unit if declared and declared.unit not in ("", "1") else ""
-    return f"{text}\u202f{unit}" if unit else text
+    return f"{text}{NARROW}{unit}" if unit else text
 
 
 def field_name(field: str) -> str:

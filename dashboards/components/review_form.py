@@ -16,6 +16,8 @@ from registry.people import Action
 from registry.vocabulary import labels
 
 if TYPE_CHECKING:
+    from streamlit.delta_generator import DeltaGenerator
+
     from registry.record import ProcedureRecord
 
 _STAGES = {"joint": "Joint: radiologist and pathologist", "provisional": "Provisional: the radiologist alone"}
@@ -27,11 +29,12 @@ def decision_form(found: ProcedureRecord, own: str) -> None:
     sampled = found.procedure["status"] == "completed"
     codes = [code for code in labels("reviews", "determination") if (code != "not_applicable") == sampled]
     radiologists, pathologists = answers.reviewers()
-    with st.form(f"decision {key}", border=False):
+    # One form for each review to come: what was recorded does not stay in the fields to be recorded twice.
+    with st.form(f"decision {key} {len(found.reviews)}", border=False):
         first, second, third = st.columns(3)
         stage = first.selectbox("Stage", list(_STAGES), format_func=_STAGES.__getitem__)
-        radiologist = second.selectbox("Radiologist", radiologists, accept_new_options=True)
-        pathologist = third.selectbox("Pathologist (joint)", pathologists, accept_new_options=True)
+        radiologist = _person(second, "Radiologist", radiologists)
+        pathologist = _person(third, "Pathologist (joint)", pathologists)
         determination = first.selectbox(
             "Determination",
             codes,
@@ -80,6 +83,15 @@ def decision_form(found: ProcedureRecord, own: str) -> None:
         st.error(str(problem))
         return
     st.rerun()
+
+
+def _person(place: DeltaGenerator, text: str, codes: list[str]) -> str | None:
+    """Who took part: whoever signed in stands there already, nobody else does."""
+    is_own = visitor.signs_in() and codes[:1] == [visitor.name()]
+    chosen: str | None = place.selectbox(
+        text, codes, index=0 if is_own else None, placeholder="Choose or type", accept_new_options=True
+    )
+    return chosen
 
 
 def signatures(found: ProcedureRecord) -> None:

@@ -28,6 +28,10 @@ def press(page, label):
     return next(one for one in page.button if one.label == label).click().run()
 
 
+def box(page, label):
+    return next(one for one in page.selectbox if one.label == label)
+
+
 def test_flags_are_not_shown_before_the_own_determination(reviewed):
     assert WORDS in text_of(reviewed)
     assert FLAG not in text_of(reviewed)
@@ -43,11 +47,35 @@ def test_flags_are_shown_after_it_and_the_form_begins_with_it(reviewed):
 
 def test_a_decision_without_a_reason_is_refused_in_words(reviewed, served_empty):
     page = press(reviewed, "Discordant")
-    next(one for one in page.selectbox if one.label == "Recommendation").select("repeat_biopsy")
+    box(page, "Recommendation").select("repeat_biopsy")
+    box(page, "Radiologist").select_index(0)
+    box(page, "Pathologist (joint)").select_index(0)
     page = press(page, "Record this decision")
 
     assert any("reason" in one.value for one in page.error)
     assert served_empty.rows("SELECT procedure_id FROM reviews") == [("P1",)]
+
+
+def test_nobody_stands_as_a_reviewer_who_was_not_chosen(reviewed, served_empty):
+    page = press(reviewed, "Concordant")
+    assert (box(page, "Radiologist").value, box(page, "Pathologist (joint)").value) == (None, None)
+    box(page, "Recommendation").select("routine_screening")
+    page = press(page, "Record this decision")
+
+    assert any("radiologist" in one.value for one in page.error)
+    assert served_empty.rows("SELECT procedure_id FROM reviews") == [("P1",)]
+
+
+def test_what_was_recorded_does_not_stay_in_the_fields(reviewed, served_empty):
+    page = press(reviewed, "Concordant")
+    box(page, "Radiologist").select_index(0)
+    box(page, "Pathologist (joint)").select_index(0)
+    box(page, "Recommendation").select("routine_screening")
+    page.text_area[0].input("Both agree.")
+    page = press(page, "Record this decision")
+
+    assert served_empty.rows("SELECT note FROM reviews WHERE procedure_id = 'P2'") == [("Both agree.",)]
+    assert (box(page, "Recommendation").value, page.text_area[0].value) == (None, "")
 
 
 def test_a_presenter_sees_no_free_text_and_no_way_to_a_number(reviewed):
