@@ -65,9 +65,13 @@ def draw(table: str, problems: tuple[ReportedProblem, ...]) -> None:
         place += 1
 
 
+#: Units whose sign says little to a reader.
+_WORDS = {"a": "years", "h": "hours"}
+
+
 def _input(table: str, one: FormField) -> None:
     name = field_name(one.name)
-    unit = f" [{one.unit}]" if one.unit else ""
+    unit = f" [{_WORDS.get(one.unit, one.unit)}]" if one.unit else ""
     label = f"{name[:1].upper()}{name[1:]}{unit}{' *' if one.required else ''}"
     told = ". ".join(part for part in (one.definition, one.allowed) if part) or None
     key = state_key(table, one.name)

@@ -13,6 +13,7 @@ from dashboards.components import entry_fields as fields
 from dashboards.components.markup import element, show
 from dashboards.components.record_parts import field_name
 from dashboards.components.room_begin import finding_words
+from dashboards.components.tables import capital
 from dashboards.components.tables import table as drawn_table
 from registry.entry import FORMS, Changed, form_fields, times, uptake_time
 from registry.entry.saving import row_key
@@ -117,8 +118,12 @@ def derived(table: str, cells: Mapping[str, str]) -> list[str]:
     found = answers.about(table, cells)
     said = []
     if found is not None:
-        when = f"Procedure {found.procedure_id} of {found.started_on}, " if found.procedure_id else ""
-        said.append(f"{when}finding {found.finding['finding_id']}: {finding_words(found.finding)}.")
+        when = (
+            f"Procedure {found.procedure_id} of {found.started_on}, finding"
+            if found.procedure_id
+            else "Finding"
+        )
+        said.append(f"{when} {found.finding['finding_id']}: {finding_words(found.finding)}.")
     zone = ZoneInfo(session.registry().site.time_zone)
     if table == "procedures":
         injected, scanned, started = (
@@ -165,7 +170,7 @@ def _clash(table: str) -> None:
     if not theirs:
         return
     st.error("Somebody else has changed this row since you opened it. Nothing was saved.")
-    rows = [(field_name(name), mine, now) for name, (mine, now) in theirs.items()]
+    rows = [(capital(field_name(name)), mine, now) for name, (mine, now) in theirs.items()]
     drawn_table(
         "Where your form and the stored row differ",
         ("Field", "Your form", "Stored now"),
