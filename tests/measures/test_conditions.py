@@ -98,11 +98,13 @@ def test_an_engine_of_other_words_leaves_the_statement_as_it_stands(cursor, monk
         ("excluded_because IN ('not sampled', 'site b')", {"not sampled", "site b"}, 0),
         ("excluded_because = 'site b' AND is_index", {"site b"}, 1),
         ("is_index AND is_sampled", None, 2),
+        ("site = 'B' AND is_index", None, 2),
+        ("excluded_because = 'site b' AND excluded_because IN ('not sampled', 'site b')", {"site b"}, 0),
         ("excluded_because IN ('not sampled', 'site b') AND excluded_because = 'site b'", {"site b"}, 0),
     ],
 )
 def test_a_sign_names_reasons_and_asks_the_rest_of_the_facts(cursor, asked: str, reasons, others: int):
-    first = PLAIN.replace("SELECT procedure_id", "SELECT procedure_id, is_index, is_sampled")
+    first = PLAIN.replace("SELECT procedure_id", "SELECT procedure_id, is_index, is_sampled, site")
     second = (
         "SELECT procedure_id, index_date, excluded_because, in_numerator, "
         f"CASE WHEN {asked} THEN 'open' END AS unknown FROM unit"
@@ -125,3 +127,11 @@ def test_a_quantity_says_what_is_measured_and_what_counts_as_missing(cursor):
 
     assert isinstance(found, Parts), found
     assert ("1.5" in found.measured, "is_index" in found.missing, found.numerator) == (True, True, "")
+
+
+def test_a_table_of_categories_has_neither_numerator_nor_value(cursor):
+    found = told(cursor, PLAIN, "b_category_accuracy")
+
+    assert isinstance(found, Parts), found
+    assert [one for one, _ in found.reasons] == ["not sampled", "site b"]
+    assert (found.signs, found.numerator, found.missing, found.measured) == ((), "", "", "")
