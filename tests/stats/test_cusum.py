@@ -8,7 +8,11 @@ from __future__ import annotations
 
 from math import inf, log
 
+import numpy as np
 import pytest
+from scipy.optimize import brentq
+from scipy.sparse import csc_array, eye_array
+from scipy.sparse.linalg import spsolve
 
 from registry.stats.cusum import (
     bernoulli_cusum,
@@ -49,6 +53,32 @@ def test_two_events_within_34_units_signal():
     """
     soon = 1 - 0.98**34
     assert bernoulli_cusum_arl(0.02, 0.04, 0.7, 0.02) == pytest.approx((1 + soon) / 0.02 / soon)
+
+
+def test_a_step_between_two_heights_is_shared_by_them():
+    """From 0.1 % up by 692.5 downward steps to a limit of 1500: exact on a lattice of half steps.
+
+    There an event goes up by 1385, any other unit down by 2, and 3000 signals. A whole step more or
+    less would change the mean by 1.5 in 1000.
+    """
+    p0, size = 0.001, 3000
+    p1 = brentq(lambda p: log(p / p0) / -log((1 - p) / (1 - p0)) - 692.5, 0.0019, 0.0021, xtol=1e-16)
+    limit = -1500 * log((1 - p1) / (1 - p0))
+    height = np.arange(size)
+    rises = height + 1385 < size
+    onward = csc_array(
+        (
+            np.concatenate([np.full(size, 1 - p0), np.full(rises.sum(), p0)]),
+            (
+                np.concatenate([height, height[rises]]),
+                np.concatenate([np.maximum(height - 2, 0), height[rises] + 1385]),
+            ),
+        ),
+        shape=(size, size),
+    )
+    expected = spsolve((eye_array(size) - onward).tocsc(), np.ones(size))[0]
+
+    assert bernoulli_cusum_arl(p0, p1, limit, p0) == pytest.approx(expected, rel=5e-4)
 
 
 def test_the_median_of_a_sum_with_uneven_steps():
