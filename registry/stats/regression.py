@@ -210,8 +210,11 @@ def _maximise(
         information = root.T @ root
         leverage = np.einsum("ij,ji->i", root, np.linalg.solve(information, root.T))
         score = design.T @ (outcome - p + leverage * (0.5 - p))
+        # the penalty adds to each row its leverage in units, half of them events: counted without them a
+        # row that alone decides a coefficient is overshot to as far beyond the maximum, for ever
+        curvature = root.T @ (root * (1.0 + leverage)[:, None])
         step = np.zeros_like(coef)
-        step[free] = np.linalg.solve(information[np.ix_(free, free)], score[free])
+        step[free] = np.linalg.solve(curvature[np.ix_(free, free)], score[free])
         # a step is as long as what it moves a linear predictor, whatever the predictors' units and origins
         length = float(np.max(np.abs(design @ step)))
         shrink = min(1.0, 5.0 / max(length, 1e-300))

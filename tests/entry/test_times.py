@@ -55,6 +55,21 @@ def test_a_stamp_is_the_moment_to_the_second(moment):
     assert read == moment.replace(microsecond=0)
 
 
+@pytest.mark.parametrize(
+    ("cell", "shown"),
+    [("2026-06-30T09:05:30+02:00", "09:05:30"), ("2026-06-30T23:00:00", "23:00:00"), ("soon", ""), ("", "")],
+)
+def test_the_clock_shows_the_local_time_whatever_its_offset(cell, shown):
+    assert times.clock(cell) == shown
+
+
+def test_only_a_moment_without_an_offset_is_one_of_the_zone():
+    assert times.moment("2026-06-30T09:05", BERLIN) == datetime(2026, 6, 30, 7, 5, tzinfo=UTC)
+    assert times.moment("2026-06-30T09:05-03:00", BERLIN) == datetime(2026, 6, 30, 12, 5, tzinfo=UTC)
+    assert times.moment("2026-06-30T09:05") == datetime(2026, 6, 30, 9, 5)
+    assert times.moment("soon", BERLIN) is None
+
+
 def test_minutes_go_on_over_a_change_of_clocks():
     begin = datetime(2026, 3, 29, 1, 50, tzinfo=BERLIN)
     # 01:50 is 00:50 UTC, 03:10 in summer time is 01:10 UTC: 20 minutes.
@@ -93,3 +108,17 @@ def test_nothing_is_said_of_the_activity_where_the_times_run_backwards_or_no_nuc
 
     assert uptake_time(local, "F-18 FDG", injected, injected.replace(hour=7)).left is None
     assert uptake_time(local, "other", injected, injected.replace(hour=9)).left is None
+
+
+def test_nothing_has_decayed_at_the_moment_of_injection(local):
+    injected = datetime(2026, 6, 30, 8, 0, tzinfo=UTC)
+    found = uptake_time(local, "F-18 FDG", injected, injected, 100.0)
+
+    assert (found.minutes, found.nuclide, found.left, found.activity_mbq) == (0, "F-18", 1, 100)
+
+
+def test_a_tracer_that_is_not_in_the_list_has_no_nuclide(local):
+    injected = datetime(2026, 6, 30, 8, 0, tzinfo=UTC)
+    found = uptake_time(local, "", injected, injected, 100.0)
+
+    assert (found.nuclide, found.left, found.activity_mbq, found.place) == ("", None, None, "")

@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from types import SimpleNamespace
+from typing import TYPE_CHECKING, Any
 
 import pytest
 
-from registry.errors import UsageProblem
+from registry.errors import Refused, UsageProblem
 from registry.measures import exclusion_flow, procedures
+from registry.people import Action, Actor, Role, acting
 from tests.measures.build import day
 
 if TYPE_CHECKING:
+    from registry.audit import Entry
     from tests.measures.build import Drawn
 
 AS_OF = day(1000)
@@ -48,6 +51,37 @@ def test_the_list_of_a_period(drawn: Drawn):
     )
 
     assert rows["procedure_id"].to_list() == ["later"]
+
+
+@pytest.mark.parametrize(
+    ("asked", "listed"),
+    [
+        ({"within": {"site": "A"}}, ["a", "later"]),
+        ({"start": day(20)}, ["later", "cancelled"]),
+        ({"end": day(20)}, ["a", "b", "later"]),
+    ],
+)
+def test_each_limit_of_the_list_holds_alone(drawn: Drawn, asked: dict[str, Any], listed: list[str]):
+    rows = procedures(draw(drawn), "marker_placed", as_of=AS_OF, **asked)
+
+    assert rows["procedure_id"].to_list() == listed
+
+
+def test_whether_a_value_counts_as_missing_is_not_in_the_list(drawn: Drawn):
+    rows = procedures(draw(drawn), "tip_clearance_mm", as_of=AS_OF)
+
+    assert rows.columns[:5] == ["procedure_id", "index_date", "excluded_because", "measured", "stratum"]
+
+
+@pytest.mark.parametrize(
+    ("ask", "action"), [(procedures, Action.PROCEDURES), (exclusion_flow, Action.FIGURES)]
+)
+def test_that_a_list_was_refused_is_written_to_the_trail(ask: Any, action: Action):
+    written: list[Entry] = []
+    with acting(Actor("ines", frozenset({Role.ADMINISTRATOR}))), pytest.raises(Refused):
+        ask(SimpleNamespace(write=True, record=written.append), "marker_placed", as_of=AS_OF)
+
+    assert [(one.actor, one.action, one.outcome) for one in written] == [("ines", action, "refused")]
 
 
 def test_the_list_holds_no_person(drawn: Drawn):

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 import pytest
-from scipy.stats import binom
+from scipy.stats import beta, binom
 
 from registry.units import SITE, Funnel, funnel
 from tests.measures.build import Drawn
@@ -76,6 +76,16 @@ def test_shrunken_rates_of_the_published_hospitals(surgical: Funnel):
     assert surgical.shrink_size == pytest.approx(107.9, abs=0.05)
     assert units["H01"].shrunken == pytest.approx(0.053, abs=5e-4)
     assert units["H08"].shrunken == pytest.approx(0.122, abs=5e-4)
+
+
+def test_a_shrunken_rate_lies_within_limits_wider_than_those_of_a_common_distribution_known_exactly(
+    surgical: Funnel,
+):
+    """The published mean and size are themselves estimated; with them known a beta distribution remains."""
+    one = {unit.code: unit for unit in surgical.units}["H08"]
+    known = beta(0.0765 * 107.9 + 31, (1 - 0.0765) * 107.9 + 215 - 31)
+
+    assert one.shrunken_lower < known.ppf(0.025) < one.shrunken < known.ppf(0.975) < one.shrunken_upper
 
 
 def test_the_published_centres_brought_together(surgical: Funnel):

@@ -1,0 +1,179 @@
+"""What stands beside a unit and a funnel, by hand: periods, levels, ratios, chances, and where they end."""
+
+from __future__ import annotations
+
+from types import SimpleNamespace
+from typing import TYPE_CHECKING
+
+import pytest
+from scipy.stats import chi2
+
+from registry.errors import Refused, UsageProblem
+from registry.measures import load_measures
+from registry.people import Actor, Role, acting
+from registry.units import funnel
+from registry.units.funnel import Unit
+from tests.measures.build import day
+
+if TYPE_CHECKING:
+    from registry.audit import Entry
+
+AS_OF = day(400)
+MEASURE = "tissue_obtained"
+
+
+def draw(drawn, **units):
+    """operator=(sampled, abandoned), one a day from day 0 on, the sampled ones first."""
+    for operator, (sampled, abandoned) in units.items():
+        for number in range(sampled + abandoned):
+            status = "completed" if number < sampled else "abandoned"
+            drawn.procedure(f"{operator} {number:03}", number, operator=operator, status=status)
+    return drawn.built()
+
+
+def found(registry, **asked):
+    made = funnel(registry, MEASURE, as_of=AS_OF, **asked)
+    return {one.code: one for one in made.units}, made
+
+
+@pytest.mark.parametrize(
+    ("asked", "counts"),
+    [
+        ({}, [(12, 12), (8, 10)]),
+        ({"start": day(2)}, [(10, 10), (6, 8)]),
+        ({"end": day(8)}, [(9, 9), (8, 9)]),
+        ({"start": day(2), "end": day(8)}, [(7, 7), (6, 7)]),
+    ],
+)
+def test_a_period_counts_its_first_and_its_last_day(drawn, asked, counts):
+    """OP1 has tissue on days 0 to 11, OP2 on days 0 to 7 and none on days 8 and 9."""
+    _, made = found(draw(drawn, OP1=(12, 0), OP2=(8, 2)), **asked)
+
+    assert [(one.x, one.n) for one in made.units] == counts
+    assert (made.start, made.end) == (asked.get("start"), asked.get("end"))
+
+
+def test_a_funnel_says_what_was_asked(drawn):
+    _, made = found(draw(drawn, OP1=(12, 0), OP2=(8, 2), OP3=(9, 1)), minimum=7, confidence=0.9)
+    measure = load_measures()[MEASURE]
+
+    assert (made.measure, made.title, made.direction) == (MEASURE, measure.title, measure.direction)
+    assert (made.by, made.minimum, made.confidence) == ("operator", 7, 0.9)
+    assert (made.as_of, made.registry) == (AS_OF, "drawn by a test")
+    assert (made.x, made.n, made.proportion) == (29, 32, 29 / 32)
+    assert (made.unnamed, made.withheld) == (False, "")
+    assert (made.spread, made.spread_variance) == (None, None)
+    assert made.spread_reason.startswith("fewer than 10 units")
+    # of three units at one rate, at least one outside: 1 - 0.95^3 and 1 - 0.998^3
+    assert (made.chance_95, made.chance_998) == pytest.approx((0.142625, 0.005988008))
+
+
+def test_the_level_is_that_of_every_interval_of_a_unit(drawn):
+    """At 90 %: 1.644854 deviations in Wilson's limits of 18 of 20, 1 - 0.1^(1/10) without an event.
+
+    OP1 has 18 of 20 where the others have 9 of 20, so that 9 are expected; limits of a count
+    of 18 by Garwood.
+    """
+    units, _ = found(draw(drawn, OP1=(18, 2), OP2=(9, 1), OP3=(0, 10)), confidence=0.9)
+    one, z = units["OP1"], 1.644853627
+    middle, half = 0.9 + z**2 / 40, z * (0.9 * 0.1 / 20 + z**2 / 1600) ** 0.5
+
+    assert (one.lower, one.upper) == pytest.approx(
+        ((middle - half) / (1 + z**2 / 20), (middle + half) / (1 + z**2 / 20))
+    )
+    assert units["OP3"].upper_bound_no_events == pytest.approx(1 - 0.1**0.1)
+    assert (one.compared_with, one.expected, one.ratio) == pytest.approx((0.45, 9, 2))
+    assert (one.ratio_lower, one.ratio_upper) == pytest.approx(
+        (chi2.ppf(0.05, 36) / 18, chi2.ppf(0.95, 38) / 18)
+    )
+
+
+def test_with_less_than_one_event_expected_there_is_no_ratio(drawn):
+    """The others have none of 20: nothing is expected of OP1, which has 1 of 20."""
+    units, _ = found(draw(drawn, OP1=(1, 19), OP2=(0, 20)))
+
+    assert (units["OP1"].expected, units["OP1"].ratio, units["OP1"].ratio_upper) == (0, None, None)
+    # of OP2 one event is expected, 20 times 1/20, and none is found: 0 to -log 0.025
+    assert (units["OP2"].ratio, units["OP2"].ratio_lower) == (0, 0)
+    assert units["OP2"].ratio_upper == pytest.approx(3.688879)
+
+
+def test_a_unit_that_is_not_looked_at_is_compared_with_nothing(drawn):
+    units, _ = found(draw(drawn, OP1=(12, 3), OP2=(11, 4), OP3=(4, 5)))
+    low = units["OP3"]
+
+    assert low == Unit("OP3", False, 4, 9, {}, False, background=low.background)
+
+
+def test_one_unit_alone_has_a_rate_and_nobody_to_be_compared_with(drawn):
+    units, made = found(draw(drawn, OP1=(9, 3)))
+
+    assert units["OP1"].proportion == 0.75
+    assert (units["OP1"].p, units["OP1"].adjusted, units["OP1"].flagged) == (None, None, False)
+    assert (units["OP1"].expected, units["OP1"].ratio) == (None, None)
+    assert made.shrink_reason == "needs two units"
+
+
+@pytest.mark.parametrize(
+    ("tail", "said"),
+    [
+        (None, ""),
+        (0.0251, ""),
+        (0.025, "95 %"),
+        (0.0011, "95 %"),
+        (0.001, "99.8 %"),
+        (0.0, "99.8 %"),
+    ],
+)
+def test_a_count_lies_outside_from_the_chance_of_a_limit_on(tail, said):
+    """2.5 % and 0.1 % on either side, both included."""
+    assert Unit("OP1", False, 1, 20, {}, True, tail=tail).outside == said
+
+
+def test_units_stand_in_the_order_of_numbers_and_of_words(drawn):
+    _, made = found(draw(drawn, **dict.fromkeys(("10", "9", "B", "A"), (1, 1))))
+
+    assert [one.code for one in made.units] == ["9", "10", "A", "B"]
+
+
+def test_a_site_of_the_name_of_an_operator_has_nobodys_background(drawn):
+    for number in range(3):
+        drawn.procedure(f"P{number}", number, operator="OP1", site="OP1")
+    units, made = found(drawn.built(), by="site", minimum=1)
+
+    assert (units["OP1"].n, units["OP1"].background, made.by) == (3, None, "site")
+
+
+def test_sites_belong_to_nobody(drawn):
+    """Whoever may see only the own results sees all sites, named like the own code or not."""
+    for operator, site in (("OP1", "OP1"), ("OP2", "B")):
+        for number in range(10):
+            drawn.procedure(f"{operator} {number}", number, operator=operator, site=site)
+    with acting(Actor("ines", frozenset({Role.RADIOLOGIST}), "OP1")):
+        _, made = found(drawn.built(), by="site")
+
+    assert [(one.code, one.own) for one in made.units] == [("B", False), ("OP1", False)]
+    assert not made.unnamed
+
+
+def test_that_figures_were_refused_stands_in_the_trail():
+    written: list[Entry] = []
+    with acting(Actor("ines", frozenset({Role.ADMINISTRATOR}))), pytest.raises(Refused):
+        funnel(SimpleNamespace(write=True, record=written.append), MEASURE, as_of=AS_OF)
+
+    assert [(one.actor, one.action, one.outcome) for one in written] == [("ines", "see figures", "refused")]
+
+
+@pytest.mark.parametrize(
+    ("measure", "by", "said"),
+    [
+        ("no_such", "operator", "no_such: there is no such measure. Proportions are listed by:"),
+        ("tissue_mass_g", "operator", "tissue_mass_g: is no proportion. Proportions are listed by:"),
+        (MEASURE, "guidance", "--by guidance: units are operators or sites. Write operator or site."),
+    ],
+)
+def test_the_sentence_of_a_refusal_names_what_was_asked(drawn, measure, by, said):
+    with pytest.raises(UsageProblem) as told:
+        funnel(drawn.built(), measure, by=by, as_of=AS_OF)
+
+    assert str(told.value).startswith(said)
