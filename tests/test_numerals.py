@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from registry.numerals import grouped, signed
+from registry.numerals import grouped, measured, measured_span, signed
 
 
 @pytest.mark.parametrize(
@@ -28,3 +28,25 @@ def test_a_difference_has_a_sign_unless_it_rounds_to_0(value, shown):
 )
 def test_whether_it_rounds_to_0_is_judged_at_the_decimals_shown(value, decimals, shown):
     assert signed(value, decimals) == shown
+
+
+@pytest.mark.parametrize(
+    ("value", "unit", "written"),
+    [
+        (0.0, "mm", "0.0"),
+        (0.204, "mm", "0.20"),
+        (-0.204, "mm", "\u22120.20"),
+        (-0.001, "mm", "0.00"),
+        (-4.04, "mm", "\u22124.0"),
+        (123.4, "mm", "123"),
+        (14.0, "d", "14"),
+        (14.5, "d", "14.5"),
+    ],
+)
+def test_a_value_has_a_true_minus_and_none_before_a_zero(value, unit, written):
+    assert measured(value, unit) == written
+
+
+def test_a_span_of_measured_values_needs_both():
+    assert measured_span(-0.4, 3.216, "mm") == "\u22120.40 to 3.2"
+    assert measured_span(None, 3.2, "mm") == ""

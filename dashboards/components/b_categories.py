@@ -15,6 +15,7 @@ from dashboards.components.measure_panel import folds
 from dashboards.components.strip import StripRow, strip
 from dashboards.components.tables import table
 from registry.measures import load_measures
+from registry.numerals import AT_MOST
 from registry.stats.proportions import upper_bound_no_events
 
 if TYPE_CHECKING:
@@ -115,8 +116,9 @@ def _clustering(found: CategoryTable, rows: list[StripRow], minimum: int) -> Non
 
 
 def _identities(found: CategoryTable) -> None:
-    broken = [text for text, holds in found.identities.items() if not holds]
-    held = [text for text, holds in found.identities.items() if holds]
+    said = {text.replace("<=", AT_MOST): holds for text, holds in found.identities.items()}
+    broken = [text for text, holds in said.items() if not holds]
+    held = [text for text, holds in said.items() if holds]
     show(element("p", f"Checked: {'; '.join(held)}.", class_="beside"))
     if broken:
         show(element("p", f"Does not hold: {'; '.join(broken)}.", class_="change"))

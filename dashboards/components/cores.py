@@ -17,6 +17,7 @@ from dashboards.components.markup import element, show
 from dashboards.components.step_boxes import boxes, step_boxes
 from dashboards.components.tables import download
 from registry.cores import first_positive_definition
+from registry.numerals import measured
 from registry.people import Action
 
 if TYPE_CHECKING:
@@ -151,7 +152,7 @@ def _model_words(found: FirstPositive) -> str:
     if chance.a is None:
         return f"{same} Here a chance that varies gives the same line: {chance.reason}."
     return (
-        f"{same} Dotted: a chance that varies between lesions with the same mean (beta-binomial, size {words.number(chance.size or 0.0)}; "
+        f"{same} Dotted: a chance that varies between lesions with the same mean (beta-binomial, size {measured(chance.size or 0.0)}; "
         f"{words.plural(chance.containers, 'container')} of {words.plural(chance.lesions, 'procedure')})."
     )
 

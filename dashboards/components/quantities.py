@@ -11,6 +11,7 @@ from dashboards.components import words
 from dashboards.components.groups import stratum_label, stratum_name
 from dashboards.components.markup import Markup, element, joined, show
 from dashboards.components.tables import download
+from registry.numerals import measured
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -87,7 +88,7 @@ def _row(row: dict[str, Any], name: str, ends: tuple[float, float] | None) -> Ma
     cells = [
         _pair(words.count(row["n"]), missing),
         _pair(
-            f"{words.number(row['median'], row['unit'])}{words.NARROW}{row['unit']}",
+            f"{measured(row['median'], row['unit'])}{words.NARROW}{row['unit']}",
             between("lower", "upper"),
         ),
         _pair(between("q1", "q3"), between("p5", "p95")),

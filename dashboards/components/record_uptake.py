@@ -9,6 +9,7 @@ from dashboards.components import cautions, words
 from dashboards.components.markup import Markup, element, joined, show
 from dashboards.components.tables import table
 from dashboards.components.uptake_ratios import ratio_text
+from registry.numerals import measured
 from registry.tracer import HALF_LIFE_MIN, half_life_source
 from registry.vocabulary import label
 
@@ -174,7 +175,7 @@ def _ratio(value: float, limits: tuple[float, float]) -> str:
 
 
 def _two(value: float) -> str:
-    return words.number(value)
+    return measured(value)
 
 
 def _whole(value: float | None) -> str:

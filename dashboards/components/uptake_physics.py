@@ -10,6 +10,7 @@ from dashboards.components import words
 from dashboards.components.markup import element, show
 from dashboards.components.record_uptake import NOT_A_PERSONS_DOSE
 from dashboards.components.tables import table
+from registry.numerals import measured
 from registry.uptake.constancy import DISPOSED
 from registry.vocabulary import label
 
@@ -66,7 +67,7 @@ def _few(lies: Spread) -> str:
 
 
 def _number(value: float | None) -> str:
-    return "" if value is None else words.number(value)
+    return "" if value is None else measured(value)
 
 
 def source_table() -> None:

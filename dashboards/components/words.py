@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from registry.measures import WORTH_SAYING
 from registry.measures import maturity as parted
-from registry.numerals import NARROW, grouped
+from registry.numerals import NARROW, grouped, measured
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
@@ -112,17 +112,10 @@ def figure(row: Row, minimum: int) -> Figure:
     )
 
 
-def number(value: float, unit: str = "") -> str:
-    """A measured value with about three figures and a true minus; whole days without decimals."""
-    whole = abs(value) >= 100 or (unit == "d" and value == round(value))
-    decimals = 0 if whole else 1 if abs(value) >= 1 or value == 0 else 2
-    return f"{value:z.{decimals}f}".replace("-", "\u2212")
-
-
 def between(low: float, high: float, unit: str = "") -> str:
     """Two measured values as a range; a dash would be lost beside a minus."""
     dash = " to " if low < 0 else "\u2013"
-    return f"{number(low, unit)}{dash}{number(high, unit)}"
+    return f"{measured(low, unit)}{dash}{measured(high, unit)}"
 
 
 def quantity(row: Row) -> str:
@@ -132,10 +125,10 @@ def quantity(row: Row) -> str:
     unit = f"{NARROW}{row['unit']}"
     interval = ""
     if row["lower"] is not None and row["upper"] is not None:
-        interval = f" ({100 * row['confidence']:g}{NARROW}% interval {number(row['lower'], row['unit'])} to {number(row['upper'], row['unit'])})"
+        interval = f" ({100 * row['confidence']:g}{NARROW}% interval {measured(row['lower'], row['unit'])} to {measured(row['upper'], row['unit'])})"
     return (
-        f"Median {number(row['median'], row['unit'])}{unit}{interval}; quartiles {number(row['q1'], row['unit'])} and {number(row['q3'], row['unit'])}; "
-        f"5th and 95th percentile {number(row['p5'], row['unit'])} and {number(row['p95'], row['unit'])}; {plural(row['n'], 'procedure')}, "
+        f"Median {measured(row['median'], row['unit'])}{unit}{interval}; quartiles {measured(row['q1'], row['unit'])} and {measured(row['q3'], row['unit'])}; "
+        f"5th and 95th percentile {measured(row['p5'], row['unit'])} and {measured(row['p95'], row['unit'])}; {plural(row['n'], 'procedure')}, "
         f"{count(row['missing'])} missing."
     )
 

@@ -44,10 +44,11 @@ def word(document: Document) -> bytes:
     if document.subtitle:
         made.add_paragraph(document.subtitle)
     for section in document.sections:
+        heading = made.add_heading(section.title, level=section.level) if section.title else None
         if section.new_page:
-            made.add_page_break()
-        if section.title:
-            made.add_heading(section.title, level=section.level)
+            # A break of its own would leave an empty page where the one before is full.
+            start = heading or made.add_paragraph()
+            start.paragraph_format.page_break_before = True
         for block in section.blocks:
             _block(made, block)
     if document.cautions:
@@ -91,7 +92,9 @@ def _block(made: Any, block: Block) -> None:
 
 
 def _table(made: Any, block: Table) -> None:
-    made.add_paragraph().add_run(block.caption).bold = True
+    caption = made.add_paragraph()
+    caption.add_run(block.caption).bold = True
+    caption.paragraph_format.keep_with_next = True
     word_look.table(made, block.heads, block.rows, block.numeric, _LINE_CM, _TABLE_POINTS, block.widths)
     for note in block.notes:
         _block(made, Paragraph(note, "small"))
@@ -103,6 +106,7 @@ def _picture(made: Any, block: Figure) -> None:
     shape = made.add_picture(io.BytesIO(_png(block.svg)), width=Cm(_LINE_CM * block.width))
     shape._inline.docPr.set("descr", block.alt)
     if block.caption:
+        made.paragraphs[-1].paragraph_format.keep_with_next = True
         _block(made, Paragraph(block.caption, "small"))
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
@@ -15,7 +16,14 @@ _HEADINGS = {"Title": 20, "Heading 1": 14, "Heading 2": 11.5, "Heading 3": 10.5}
 _FEWEST, _MOST = 4, 34
 #: What the space beside a cell takes, in letters.
 _BESIDE = 3
+#: Width of a letter, in heights of the type: that of a wide serif, which stands in where ours is missing.
+_LETTER = 0.6
+_CM_OF_POINT = 2.54 / 72
+#: What is not broken over two lines: a word, or a part of one up to its hyphen.
+_UNBROKEN = re.compile(r"[^\s-]+-?")
 _AFTER_BORDERS = ("shd", "tblLayout", "tblCellMar", "tblLook", "tblCaption", "tblDescription")
+#: So many columns are set a size smaller.
+_MANY_COLUMNS = 9
 #: Figures such as "464 / 499" are not broken up to so many letters.
 _WHOLE = 12
 
@@ -47,10 +55,12 @@ def table(
 ) -> None:
     """A table over the whole line; its head is repeated on each page and read aloud as such.
 
-    ``shares`` are parts of the line for the columns; without them they are as wide as what they hold.
+    ``shares`` are the parts of the line that the columns take where their words leave them that much.
     """
     every = [heads, *rows] if heads else rows
-    widths = [width_cm * one / sum(shares) for one in shares] or column_widths(heads, rows, width_cm, numeric)
+    if len(every[0]) >= _MANY_COLUMNS:
+        points -= 1
+    widths = column_widths(heads, rows, width_cm, numeric, points, shares)
     grid = _grid(made, every, numeric, widths, points)
     if not heads:
         return
@@ -102,16 +112,31 @@ def column_widths(
     rows: Sequence[Sequence[str]],
     width_cm: float,
     numeric: frozenset[int] = frozenset(),
+    points: float = 8.0,
+    shares: Sequence[float] = (),
 ) -> list[float]:
-    """Widths in cm that add up to that of the line, by the longest text of each column; heads may wrap."""
-    letters = []
+    """Widths in cm that add up to that of the line; heads may wrap, words and figures do not.
+
+    By the longest text of each column, or by the ``shares`` of the line that are wished. Where the
+    line is too short for all of it, the columns with more than one word give way first.
+    """
+    letter = points * _LETTER * _CM_OF_POINT
+    least, most = [], []
     for place, column in enumerate(zip(heads, *rows, strict=True) if heads else zip(*rows, strict=True)):
         cells = column[1:] if heads else column
         longest = max(map(len, cells), default=0)
         whole = [text for text in cells if _is_whole(place, text, numeric)]
-        word = max((len(word) for text in column for word in text.split()), default=0)
-        letters.append(_BESIDE + max(_FEWEST, word, min(longest, _MOST), *map(len, whole)))
-    return [width_cm * one / sum(letters) for one in letters]
+        word = max((len(word) for text in column for word in _UNBROKEN.findall(text)), default=0)
+        least.append(letter * (_BESIDE + max(_FEWEST, word, *map(len, whole))))
+        most.append(letter * (_BESIDE + min(longest, _MOST)))
+    if shares:
+        most = [width_cm * one / sum(shares) for one in shares]
+    most = [max(pair) for pair in zip(least, most, strict=True)]
+    short, long = sum(least), sum(most)
+    room = min(max(width_cm, short), long)
+    grown = (room - short) / (long - short) if long > short else 0.0
+    widths = [low + grown * (high - low) for low, high in zip(least, most, strict=True)]
+    return [width_cm * one / sum(widths) for one in widths]
 
 
 def _is_whole(column: int, text: str, numeric: frozenset[int]) -> bool:

@@ -41,8 +41,8 @@ def units_with_trials(x: ArrayLike, n: ArrayLike) -> tuple[FloatArray, FloatArra
     ValueError
         Counts out of range, a unit without trials, lengths that differ.
     """
+    same_length(x=np.asarray(x), n=np.asarray(n))
     events, trials = events_of_trials(x, n)
-    same_length(x=events, n=trials)
     if (trials == 0).any():
         raise ValueError("every unit needs trials; got one with 0")
     return events, trials

@@ -1,7 +1,5 @@
 """Results in words: counts always, percentages only where there are enough."""
 
-import pytest
-
 from dashboards.components import words
 from tests.pages.results import proportion
 
@@ -93,23 +91,6 @@ def test_a_quantity_without_limits_says_nothing_of_an_interval():
 
 def test_thousands_are_set_apart_by_a_space_that_does_not_break():
     assert words.count(1234567) == "1\u202f234\u202f567"
-
-
-@pytest.mark.parametrize(
-    ("value", "unit", "written"),
-    [
-        (0.0, "mm", "0.0"),
-        (0.204, "mm", "0.20"),
-        (-0.204, "mm", "\u22120.20"),
-        (-0.001, "mm", "0.00"),
-        (-4.04, "mm", "\u22124.0"),
-        (123.4, "mm", "123"),
-        (14.0, "d", "14"),
-        (14.5, "d", "14.5"),
-    ],
-)
-def test_a_value_has_a_true_minus_and_none_before_a_zero(value, unit, written):
-    assert words.number(value, unit) == written
 
 
 def test_two_values_have_a_dash_between_them():

@@ -90,6 +90,28 @@ def test_a_long_head_over_short_cells_wraps():
     assert first > max(others)
 
 
+def test_where_the_line_is_too_short_the_columns_of_several_words_give_way():
+    """Two columns of one word of 12 letters hold it; the text beside them takes the rest of 8 cm."""
+    heads = ["Insufficient", "Text", "Insufficient"]
+    first, text, last = column_widths(heads, [["1", "a few words " * 9, "2"]], 8.0, points=8.0)
+
+    assert first == pytest.approx(last)
+    # 8 points are 2.8 mm; a wide letter takes six tenths of that
+    assert first >= 12 * 0.6 * 0.28
+    assert text < 8.0 - 2 * 12 * 0.6 * 0.28
+
+
+def test_a_share_that_is_wished_yields_to_a_word():
+    narrow, wide = column_widths(["Procedures", "Reason"], [["1", "not sampled"]], 17.0, shares=[1, 40])
+
+    assert narrow >= 10 * 0.6 * 0.28
+    assert narrow + wide == pytest.approx(17.0)
+
+
+def test_a_share_that_is_wished_is_given_where_the_words_leave_it():
+    assert column_widths(["a", "b"], [["c", "d"]], 16.0, shares=[1, 3]) == pytest.approx([4.0, 12.0])
+
+
 def test_the_same_look_in_a_compact_document():
     compact = docx.Document(io.BytesIO(word(replace(REPORT, compact=True))))
 

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from registry.disclosure.cells import HIDDEN
 from registry.measures import load_measures
-from registry.numerals import NARROW
+from registry.numerals import NARROW, measured, measured_span
 from registry.reports.document import Table
 from registry.reports.pack.asked import AMONG, COUNTED
 from registry.reports.pack.figures import Lane
@@ -164,8 +164,18 @@ def quantity_table(caption: str, found: Sequence[QuantityResult], told: Told) ->
         if _of_few(one, told) or one.median is None:
             rows.append((title, n, "", "", ""))
             continue
-        limits = "" if one.lower is None or one.upper is None else f"{one.lower:.4g} to {one.upper:.4g}"
-        rows.append((title, n, f"{one.median:.4g} {one.unit}", limits, f"{one.q1:.4g} to {one.q3:.4g}"))
+        limits = (
+            "" if one.lower is None or one.upper is None else measured_span(one.lower, one.upper, one.unit)
+        )
+        rows.append(
+            (
+                title,
+                n,
+                f"{measured(one.median, one.unit)}{NARROW}{one.unit}",
+                limits,
+                measured_span(one.q1, one.q3, one.unit),
+            )
+        )
     return Table(
         caption, ("Quantity", "n", "Median", "95 % interval", "Quartiles"), tuple(rows), frozenset((1,))
     )

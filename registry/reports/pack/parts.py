@@ -10,6 +10,7 @@ from registry import quality, targets, timeliness
 from registry.disclosure.cells import HIDDEN
 from registry.measures import b_category_table, curve, evaluate, load_measures, standing_of
 from registry.monitoring import last_quarters
+from registry.numerals import AT_MOST, measured, measured_span
 from registry.record import complications_by_grade
 from registry.reports.document import Bullets, Paragraph, Section, Table
 from registry.reports.pack import charts
@@ -196,7 +197,8 @@ def b_categories(asked: Asked) -> Part:
         frozenset((1, 2, 4)),
     )
     held = tuple(
-        f"{name}: {'holds' if holds else 'DOES NOT HOLD'}" for name, holds in found.identities.items()
+        f"{name.replace('<=', AT_MOST)}: {'holds' if holds else 'DOES NOT HOLD'}"
+        for name, holds in found.identities.items()
     )
     rows = [
         {
@@ -348,9 +350,17 @@ def steps(asked: Asked) -> Part:
         if one.median is None or (one.interval in hidden and one.n <= rule.upto):
             cells.append((one.words, n, "", "", ""))
             continue
-        limits = "" if one.lower is None or one.upper is None else f" ({one.lower:g} to {one.upper:g})"
-        late = HIDDEN if rule.upto else f"{one.p90:g}"
-        cells.append((one.words, n, f"{one.median:g}{limits}", f"{one.q1:g} to {one.q3:g}", late))
+        limits = measured_span(one.lower, one.upper, "d")
+        late = HIDDEN if rule.upto else "" if one.p90 is None else measured(one.p90, "d")
+        cells.append(
+            (
+                one.words,
+                n,
+                f"{measured(one.median, 'd')} ({limits})" if limits else measured(one.median, "d"),
+                measured_span(one.q1, one.q3, "d"),
+                late,
+            )
+        )
     made = Table(
         "Days between the steps",
         ("Interval", "n", "Median", "Quartiles", "90 %"),
