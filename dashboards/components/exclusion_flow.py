@@ -12,7 +12,7 @@ from dashboards.answers import counted
 from dashboards.components import words
 from dashboards.components.markup import Markup, element, joined, show
 from dashboards.components.tables import capital, download
-from registry.measures import standing_of
+from registry.measures import reason_in_words, standing_of
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -95,7 +95,7 @@ def _step(reason: str, left_out: int | None, remaining: int, first: int) -> Mark
     bar = element("i", class_="bar", style=f"width:{width:.2f}%")
     return element(
         "tr",
-        element("th", capital(reason), scope="row"),
+        element("th", capital(reason_in_words(reason)), scope="row"),
         element("td", "" if left_out is None else standing_of(reason)),
         element("td", "" if left_out is None else words.count(left_out), class_="number"),
         element("td", words.count(remaining), class_="number"),

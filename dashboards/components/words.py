@@ -6,7 +6,7 @@ import re
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from registry.measures import WORTH_SAYING
+from registry.measures import WORTH_SAYING, reason_in_words
 from registry.measures import maturity as parted
 from registry.numerals import NARROW, grouped, measured
 
@@ -135,7 +135,7 @@ def quantity(row: Row) -> str:
 
 def excluded(reasons: Mapping[str, int]) -> str:
     """What was left out and why, in the order of the definition."""
-    parts = [f"{count(number)} {reason}" for reason, number in reasons.items() if number]
+    parts = [f"{count(number)} {reason_in_words(reason)}" for reason, number in reasons.items() if number]
     return f"Left out: {', '.join(parts)}." if parts else "Nothing left out."
 
 

@@ -21,7 +21,7 @@ from registry.measures.results import (
     ProportionResult,
     QuantityResult,
 )
-from registry.measures.standing import Maturity, maturity, standing_of
+from registry.measures.standing import Maturity, maturity, reason_in_words, standing_of
 from registry.measures.strata import NOT_RECORDED, STRATA
 
 __all__ = [
@@ -51,5 +51,6 @@ __all__ = [
     "maturity",
     "patients",
     "procedures",
+    "reason_in_words",
     "standing_of",
 ]

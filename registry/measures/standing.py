@@ -34,6 +34,11 @@ _UNKNOWN = frozenset(
 )
 
 
+def reason_in_words(reason: str) -> str:
+    """A reason for leaving out as a reader is told it: the as-of date for ``as_of``, codes as words."""
+    return reason.replace("as_of", "the as-of date").replace("_", " ")
+
+
 def standing_of(reason: str) -> str:
     """Whether a reason for leaving out is of the question, of time, or of the record.
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from registry.measures import load_measures, maturity, standing_of
+from registry.measures import load_measures, maturity, reason_in_words, standing_of
 from registry.measures.standing import OUTSIDE, PENDING, UNKNOWN
 
 #: All reasons that the measures give, sorted by hand.
@@ -72,3 +72,15 @@ def test_some_of_the_unknown_in_the_denominator_stay_within_the_extremes():
 
     assert min(rates) == found.lowest
     assert max(rates) == found.highest
+
+
+@pytest.mark.parametrize(
+    ("reason", "told"),
+    [
+        ("started fewer than 30 days before as_of", "started fewer than 30 days before the as-of date"),
+        ("guidance not pet_tracer, gamma_tracer or mri", "guidance not pet tracer, gamma tracer or mri"),
+        ("not sampled", "not sampled"),
+    ],
+)
+def test_a_reader_is_told_a_reason_in_words(reason, told):
+    assert reason_in_words(reason) == told

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import pytest
 
 from dashboards.app import PAGES
-from registry.measures import exclusion_flow, load_measures, standing_of
+from registry.measures import exclusion_flow, load_measures, reason_in_words, standing_of
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -82,7 +82,8 @@ def test_the_flow_opens_with_pending_lost_best_and_worst_case(
 
     assert 'class="plain flow"' in text
     for reason in reasons:
-        words = reason[:1].upper() + reason[1:]
+        words = reason_in_words(reason)
+        words = words[:1].upper() + words[1:]
         assert f'<th scope="row">{words}</th><td>{standing_of(reason)}</td>' in text
     if load_measures()[measure].kind == "proportion":
         assert re.search("est and worst case|no better or worse case", text)

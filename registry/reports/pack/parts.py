@@ -8,7 +8,7 @@ import polars as pl
 
 from registry import quality, targets, timeliness
 from registry.disclosure.cells import HIDDEN
-from registry.measures import b_category_table, curve, evaluate, load_measures, standing_of
+from registry.measures import b_category_table, curve, evaluate, load_measures, reason_in_words, standing_of
 from registry.monitoring import last_quarters
 from registry.numerals import AT_MOST, measured, measured_span
 from registry.record import complications_by_grade
@@ -95,7 +95,7 @@ def left_out(asked: Asked) -> Part | None:
     cells = tuple(
         (
             load_measures()[str(row["measure"])].title,
-            str(row["reason"]),
+            reason_in_words(str(row["reason"])),
             str(row["why"]),
             f"{row['procedures']:,}",
         )
