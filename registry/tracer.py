@@ -82,8 +82,8 @@ HALF_LIFE_MIN: Mapping[str, float] = _HalfLives()
 """Half-life in minutes by nuclide; the source of each from :func:`half_life_source`."""
 
 DOSE_COEFFICIENTS: Mapping[str, tuple[float, str]] = {
-    "F-18 FDG": (0.019, "ICRP coefficient for adults, 1.9E-02 mSv/MBq"),
-    "Tc-99m sestamibi": (0.009, "ICRP publication 128, adult at rest, 9.0E-03 mSv/MBq; from memory"),
+    "F-18 FDG": (0.019, "ICRP coefficient for adults"),
+    "Tc-99m sestamibi": (0.009, "ICRP publication 128, adult at rest; from memory"),
 }
 
 
