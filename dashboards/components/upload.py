@@ -10,8 +10,10 @@ from typing import TYPE_CHECKING
 
 import streamlit as st
 
+from dashboards.components.markup import element, show
 from dashboards.components.tables import table
 from dashboards.components.words import plural
+from dashboards.launch import UPLOAD_MB
 from registry.dictionary import tables
 from registry.errors import FileProblem
 from registry.imports import mapped, registry_csv
@@ -41,6 +43,14 @@ class Upload:
 def upload_form() -> Upload | None:
     """Ask for the files; None until they are complete."""
     form = st.radio("Form of the files", [NATIVE, MAPPED], horizontal=True)
+    # A larger file is marked by the page server with no more than a sign.
+    show(
+        element(
+            "p",
+            f"Up to {UPLOAD_MB} MB a file; a larger one is refused here. Put it into the folder inbox, or use the command import.",
+            class_="beside",
+        )
+    )
     if form == NATIVE:
         files = st.file_uploader(
             "CSV files, such as procedures.csv and pathology.csv", type="csv", accept_multiple_files=True
