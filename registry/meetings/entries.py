@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+from registry.numerals import MINUS
 from registry.record import procedure_record
 from registry.record.offsets import offsets
 from registry.record.stations import targeting_error
@@ -200,7 +201,7 @@ def marker_words(row: Row) -> str:
     shift = [row[f"marker_shift_{axis}_mm"] for axis in "xyz"]
     moved = None
     if None not in shift:
-        moved = "shift x, y, z " + ", ".join(f"{value:g}" for value in shift) + " mm"
+        moved = "shift x, y, z " + ", ".join(f"{value:g}".replace("-", MINUS) for value in shift) + " mm"
     return joined(
         label("procedures", "marker", row["marker"]),
         f"shape {row['marker_shape']}" if row["marker_shape"] else None,
