@@ -13,13 +13,20 @@ from registry.vocabulary import labels
 _NOT_ASKED = frozenset({"not_applicable"})
 
 
-def decision_form(meeting_id: str, procedure_id: str) -> None:
-    """Determination, reason, step, who acts by when, dissent; kept as a joint review of the meeting."""
+def decision_form(meeting_id: str, procedure_id: str, reviews: int) -> None:
+    """Determination, reason, step, who acts by when, dissent; kept as a joint review of the meeting.
+
+    Parameters
+    ----------
+    reviews
+        How many the procedure has: each to come has a form of its own, so that what was recorded does
+        not stay in the fields to be recorded twice.
+    """
     determinations = {
         code: text for code, text in labels("reviews", "determination").items() if code not in _NOT_ASKED
     }
     reasons, steps = labels("reviews", "reason"), labels("reviews", "management")
-    with st.form(f"decision {meeting_id} {procedure_id}", border=False):
+    with st.form(f"decision {meeting_id} {procedure_id} {reviews}", border=False):
         determination = st.radio(
             "Does the pathology explain the finding?",
             list(determinations),

@@ -89,7 +89,7 @@ def walk(agenda: pl.DataFrame, decided: Sequence[str], key: str) -> None:
     show(_facts(said))
     show(element("p", found.missing_sentence(), class_="beside"))
     if visitor.may(Action.DECIDE):
-        decision_form(key, procedure_id)
+        decision_form(key, procedure_id, len(found.reviews))
     st.page_link(
         RECORD_PAGE,
         label="Open its record",

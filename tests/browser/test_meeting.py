@@ -116,6 +116,11 @@ def test_a_meeting_from_its_list_to_signed_minutes(browser, served, tmp_path, pi
     page.get_by_label("Discussion and dissent (name no patient)").fill("Spoken at the table.")
     page.get_by_role("button", name="Record the decision").click()
     page.wait_for_selector("text=Draft: 1 decided, 14 not decided", timeout=PATIENCE)
+    # The form is empty again, so that nothing is recorded twice.
+    page.wait_for_function(
+        "() => document.querySelector('textarea[aria-label^=\"Discussion and dissent\"]')?.value === ''",
+        timeout=PATIENCE,
+    )
 
     # Two more come in as a file, through the same door.
     go(page, "Intake")
