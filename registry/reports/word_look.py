@@ -19,8 +19,9 @@ _BESIDE = 3
 #: Width of a letter, in heights of the type: that of a wide serif, which stands in where ours is missing.
 _LETTER = 0.6
 _CM_OF_POINT = 2.54 / 72
-#: What is not broken over two lines: a word, or a part of one up to its hyphen.
-_UNBROKEN = re.compile(r"[^\s-]+-?")
+_DATE = re.compile(r"\d{4}-\d\d-\d\d")
+#: What is not broken over two lines: a date, a word, or a part of one up to its hyphen.
+_UNBROKEN = re.compile(rf"{_DATE.pattern}|[^\s-]+-?")
 _AFTER_BORDERS = ("shd", "tblLayout", "tblCellMar", "tblLook", "tblCaption", "tblDescription")
 #: So many columns are set a size smaller.
 _MANY_COLUMNS = 9
@@ -140,8 +141,9 @@ def column_widths(
 
 
 def _is_whole(column: int, text: str, numeric: frozenset[int]) -> bool:
-    """Whether a cell stays on one line: a number with what belongs to it."""
-    return column in numeric and len(text) <= _WHOLE and text[:1].isdigit()
+    """Whether a cell stays on one line: a date, or a number with what belongs to it."""
+    is_figure = column in numeric and len(text) <= _WHOLE and text[:1].isdigit()
+    return is_figure or _DATE.fullmatch(text) is not None
 
 
 def _hairlines(grid: Any) -> None:

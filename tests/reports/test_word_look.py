@@ -101,6 +101,13 @@ def test_where_the_line_is_too_short_the_columns_of_several_words_give_way():
     assert text < 8.0 - 2 * 12 * 0.6 * 0.28
 
 
+def test_a_date_is_not_broken_at_its_hyphens():
+    """Ten letters of six tenths of 2.8 mm, however much text stands beside it."""
+    date, _ = column_widths(["Due", "Text"], [["2025-04-09", "a few words " * 30]], 6.0, points=8.0)
+
+    assert date >= 10 * 0.6 * 0.28
+
+
 def test_a_share_that_is_wished_yields_to_a_word():
     narrow, wide = column_widths(["Procedures", "Reason"], [["1", "not sampled"]], 17.0, shares=[1, 40])
 
