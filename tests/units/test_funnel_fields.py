@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from math import atan
 from types import SimpleNamespace
 from typing import TYPE_CHECKING
 
@@ -96,6 +97,26 @@ def test_with_less_than_one_event_expected_there_is_no_ratio(drawn):
     # of OP2 one event is expected, 20 times 1/20, and none is found: 0 to -log 0.025
     assert (units["OP2"].ratio, units["OP2"].ratio_lower) == (0, 0)
     assert units["OP2"].ratio_upper == pytest.approx(3.688879)
+
+
+def test_the_spread_between_two_kinds_of_units_by_hand(drawn):
+    """Five units of 8 of 10 and five of 2 of 10: their angles lie atan(1/3) to either side of a half's.
+
+    z is that times 2 sqrt(10); phi its square, as no unit is further out than nine others; tau
+    squared (10 phi - 9) over 10 weights of 40 less one.
+    """
+    kinds = {f"OP{number}": (8, 2) if number % 2 else (2, 8) for number in range(10, 20)}
+    units, made = found(draw(drawn, **kinds))
+    phi = 40 * atan(1 / 3) ** 2
+    tau2 = (10 * phi - 9) / 360
+
+    assert (made.spread, made.spread_variance, made.spread_reason) == (
+        pytest.approx(phi),
+        pytest.approx(tau2),
+        "",
+    )
+    assert units["OP11"].deviation == pytest.approx(phi**0.5)
+    assert units["OP10"].deviation_spread == pytest.approx(-atan(1 / 3) / (1 / 40 + tau2) ** 0.5)
 
 
 def test_a_unit_that_is_not_looked_at_is_compared_with_nothing(drawn):
