@@ -126,6 +126,15 @@ def test_a_unit_that_is_not_looked_at_is_compared_with_nothing(drawn):
     assert low == Unit("OP3", False, 4, 9, {}, False, background=low.background)
 
 
+def test_a_unit_of_one_procedure_is_drawn_towards_the_others(drawn):
+    """19 and 18 of 20, 4 and 5 of 20, and the one procedure of OP5."""
+    drawing = draw(drawn, OP1=(19, 1), OP2=(18, 2), OP3=(4, 16), OP4=(5, 15), OP5=(1, 0))
+    units, made = found(drawing, minimum=1)
+
+    assert made.shrink_mean < units["OP5"].shrunken < 1
+    assert units["OP5"].shrunken_otherwise < 1
+
+
 def test_one_unit_alone_has_a_rate_and_nobody_to_be_compared_with(drawn):
     units, made = found(draw(drawn, OP1=(9, 3)))
 
