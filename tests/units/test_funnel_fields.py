@@ -135,6 +135,27 @@ def test_a_unit_of_one_procedure_is_drawn_towards_the_others(drawn):
     assert units["OP5"].shrunken_otherwise < 1
 
 
+def test_a_shrunken_rate_has_limits_on_either_side_of_the_level_asked(drawn):
+    """Drawn by the fitted beta: (x + m M) / (n + M), m the mean and M the size; wider limits at 95 than at 90 %."""
+    drawing = draw(drawn, OP1=(19, 1), OP2=(18, 2), OP3=(4, 16), OP4=(5, 15))
+    wide, made = found(drawing)
+    narrow, _ = found(drawing, confidence=0.9)
+
+    for code, unit in wide.items():
+        towards = (unit.x + made.shrink_mean * made.shrink_size) / (20 + made.shrink_size)
+        assert unit.shrunken == pytest.approx(towards)
+        assert unit.shrunken_lower < narrow[code].shrunken_lower < unit.shrunken
+        assert unit.shrunken < narrow[code].shrunken_upper < unit.shrunken_upper
+
+
+def test_two_models_of_the_spread_say_much_the_same(drawn):
+    """Logits that are normal, and rates that are beta: of 20 procedures within two percentage points."""
+    units, _ = found(draw(drawn, OP1=(19, 1), OP2=(18, 2), OP3=(4, 16), OP4=(5, 15)))
+
+    for unit in units.values():
+        assert unit.shrunken_otherwise == pytest.approx(unit.shrunken, abs=0.02)
+
+
 def test_one_unit_alone_has_a_rate_and_nobody_to_be_compared_with(drawn):
     units, made = found(draw(drawn, OP1=(9, 3)))
 
