@@ -190,11 +190,7 @@ def sampling_probability(
     along it (normal) both fall inside; averaged over the sphere.
     """
     radius, rho, offset, (low, high) = _shape(sphere_radius, cylinder_radius, bias_lateral, aperture_length)
-    for value, name in ((sigma_lateral, "sigma_lateral"), (sigma_depth, "sigma_depth")):
-        if not 0.0 < value < inf:
-            raise ValueError(f"{name} must be above 0; got {value}")
-    if not -inf < bias_depth < inf:
-        raise ValueError(f"bias_depth must be a finite number; got {bias_depth}")
+    _check_errors(sigma_lateral, sigma_depth, bias_depth)
 
     def across(reach: FloatArray | float, distance: FloatArray | float) -> FloatArray:
         inside = chndtr((reach / sigma_lateral) ** 2, 2.0, (distance / sigma_lateral) ** 2)
@@ -266,9 +262,7 @@ def probability_at_least(
     if not 0.0 < share <= 1.0:
         raise ValueError(f"share must lie above 0, at most 1; got {share}")
     radius, rho, offset, (low, high) = _shape(sphere_radius, cylinder_radius, bias_lateral, aperture_length)
-    for value, name in ((sigma_lateral, "sigma_lateral"), (sigma_depth, "sigma_depth")):
-        if not 0.0 < value < inf:
-            raise ValueError(f"{name} must be above 0; got {value}")
+    _check_errors(sigma_lateral, sigma_depth, bias_depth)
 
     def left(z: float, distance: float) -> float:
         return sphere_cylinder_fraction(radius, rho, distance, (low - z, high - z)) - share
@@ -334,6 +328,14 @@ def _shape(
     if ends.shape != (2,) or not ends[0] < ends[1]:
         raise ValueError(f"axial_window must be a length above 0 or two rising ends; got {window}")
     return float(radius), float(rho), float(offset), (float(ends[0]), float(ends[1]))
+
+
+def _check_errors(sigma_lateral: float, sigma_depth: float, bias_depth: float) -> None:
+    for value, name in ((sigma_lateral, "sigma_lateral"), (sigma_depth, "sigma_depth")):
+        if not 0.0 < value < inf:
+            raise ValueError(f"{name} must be above 0; got {value}")
+    if not -inf < bias_depth < inf:
+        raise ValueError(f"bias_depth must be a finite number; got {bias_depth}")
 
 
 def _hours(hours: Iterable[int] | str) -> tuple[int, ...]:

@@ -7,7 +7,7 @@ from datetime import UTC, date, datetime
 import pytest
 
 from registry.entry import begun, check_together, findings_without_procedure, habits, keep, save_together
-from registry.errors import BatchRefused, UsageProblem
+from registry.errors import BatchRefused, Refused, UsageProblem
 from registry.imports.form import received
 from registry.intake import Options, accept
 from registry.people import Actor, Role, acting
@@ -159,3 +159,100 @@ def test_drafts_of_a_procedure_are_found_together_and_gone_when_it_is_saved(fill
         save_together(filled, rows(), today=TODAY)
         assert [one.row_key for one in begun(filled)] == ["P3"]
         assert begun(filled, "P2") == ()
+
+
+# -- what is offered, and what is refused ---------------------------------------------------
+
+
+def test_the_finding_advised_or_found_last_stands_first(filled):
+    """F6 is found today, F5 advised early in June, F3 and F4 found in May, F2 advised in February of 2025."""
+    first = base()["findings"][0]
+    later = [
+        {**first, "finding_id": "F5", "found_on": "2026-06-01", "biopsy_advised_on": "2026-06-02"},
+        {**first, "finding_id": "F3", "found_on": "2026-05-20", "biopsy_advised_on": ""},
+        {**first, "finding_id": "F4", "found_on": "2026-05-20", "biopsy_advised_on": ""},
+        {**first, "finding_id": "F6", "found_on": "2026-06-30", "biopsy_advised_on": ""},
+    ]
+    load(filled, {"findings": later})
+    offered = lambda day: findings_without_procedure(filled, as_of=day)["finding_id"].to_list()  # noqa: E731
+
+    assert offered(TODAY) == ["F6", "F5", "F3", "F4", "F2"]
+    assert offered(date(2026, 6, 29)) == ["F5", "F3", "F4", "F2"]
+
+
+def test_an_empty_registry_has_no_habits(registry):
+    assert habits(registry) == {"sites": [], "operators": [], "placement": {}}
+
+
+def test_the_site_in_use_most_stands_first(filled):
+    first = base()["procedures"][0]
+    load(
+        filled,
+        {
+            "procedures": [
+                {**first, "procedure_id": f"P{number}", "accession": "", "site": site, "marker_shape": ""}
+                for number, site in ((3, "C"), (4, "C"), (5, "B"))
+            ]
+        },
+    )
+
+    assert habits(filled)["sites"] == ["C", "A", "B"]
+
+
+def test_the_last_placement_of_the_last_procedure_is_carried_over(filled):
+    again = {**PLACEMENT, "attempt": "2", "needle_axis": "x"}
+    save_together(filled, {**rows(), "targeting": [PLACEMENT, again]}, today=TODAY)
+
+    assert habits(filled)["placement"] == {
+        "needle_axis": "x",
+        "needle_direction": "plus",
+        "compression_axis": "z",
+    }
+
+
+def test_a_draft_of_a_stored_row_or_of_another_table_is_not_begun_in_the_room(filled):
+    keep(filled, "procedures", "P1", {**PROCEDURE, "procedure_id": "P1"}, version="a version")
+    keep(filled, "complications", "C9", {"complication_id": "C9", "procedure_id": "P2"}, version="")
+    keep(filled, "specimens", "P2-S1", CONTAINER, version="")
+
+    assert begun(filled) == ()
+    assert [one.table for one in begun(filled, "P2")] == ["specimens"]
+    assert begun(filled, "P1") == ()
+
+
+def test_the_sentence_names_the_row_that_is_stored_already(filled):
+    with pytest.raises(UsageProblem) as told:
+        save_together(filled, {**rows(), "targeting": [{**PLACEMENT, "procedure_id": "P1"}]}, today=TODAY)
+
+    assert str(told.value) == (
+        "Nothing was saved: P1|1 is in the registry already. "
+        "Choose another key, or correct the stored row on page Entry."
+    )
+    assert filled.rows("SELECT count(*) FROM procedures WHERE procedure_id = 'P2'") == [(0,)]
+
+
+def test_a_row_without_a_form_comes_in_with_the_others(filled):
+    new = {"operator": "OP2", "role": "radiologist"}
+    save_together(filled, {"operators": [new], **rows(operator="OP2")}, today=TODAY)
+
+    assert filled.rows("SELECT operator FROM operators ORDER BY 1") == [("OP1",), ("OP2",)]
+    assert filled.rows("SELECT operator FROM procedures WHERE procedure_id = 'P2'") == [("OP2",)]
+
+
+@pytest.mark.parametrize(
+    ("asks", "action"),
+    [
+        (lambda one: findings_without_procedure(one, as_of=TODAY), "open the record of a procedure"),
+        (habits, "open the record of a procedure"),
+        (begun, "enter or import rows"),
+        (lambda one: check_together(one, rows(), today=TODAY), "enter or import rows"),
+        (lambda one: save_together(one, rows(), today=TODAY), "enter or import rows"),
+    ],
+)
+def test_that_a_viewer_may_not_stands_in_the_trail(filled, asks, action):
+    with acting(Actor("vera", frozenset({Role.VIEWER}))), pytest.raises(Refused):
+        asks(filled)
+
+    assert filled.rows("SELECT actor, action FROM audit_event WHERE outcome = 'refused'") == [
+        ("vera", action)
+    ]

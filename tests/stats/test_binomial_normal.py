@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import numpy as np
 import pytest
 from scipy.integrate import quad
-from scipy.special import expit
+from scipy.special import expit, logit
 from scipy.stats import binom, norm
 
 from registry.stats.binomial_normal import fit, units_with_trials, why_not
@@ -41,6 +43,35 @@ def test_the_standard_error_of_little_information(x):
 
     assert by_mu < 1
     assert found.se_mu == pytest.approx((by_sd / (by_mu * by_sd - by_both**2)) ** 0.5, rel=2e-3)
+
+
+@pytest.mark.parametrize(("x", "n"), [([1900, 2000, 2050, 2200], 4000), ([1, 60, 8000], 9000)])
+def test_large_units_have_the_spread_of_the_highest_likelihood(x, n):
+    """One Newton step from the spread that is found, by an integral of one's own, leads nowhere.
+
+    Large units narrow the integrand to a small part of the range: it is cut there into pieces.
+    """
+    found = fit(*units_with_trials(x, [n] * len(x)))
+    step = found.sd / 100
+
+    def chance(events, sd):
+        peak = (logit(events / n) - found.mu) / sd
+        width = 1 / (sd * (events * (1 - events / n)) ** 0.5)
+        pieces = np.unique(np.clip([0, *(peak + width * np.array([-8, -3, 0, 3, 8]))], -9, 9))
+        return sum(
+            quad(lambda u: norm.pdf(u) * binom.pmf(events, n, expit(found.mu + sd * u)), low, high, epsabs=0)[
+                0
+            ]
+            for low, high in pairwise(pieces)
+        )
+
+    below, here, above = (
+        -sum(np.log(chance(events, sd)) for events in x)
+        for sd in (found.sd - step, found.sd, found.sd + step)
+    )
+    newton = step * (above - below) / 2 / (above - 2 * here + below)
+
+    assert newton / found.sd == pytest.approx(0, abs=1e-3)
 
 
 def test_a_unit_without_trials_is_refused():

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from math import atan
 from types import SimpleNamespace
 from typing import TYPE_CHECKING
 
@@ -98,11 +99,61 @@ def test_with_less_than_one_event_expected_there_is_no_ratio(drawn):
     assert units["OP2"].ratio_upper == pytest.approx(3.688879)
 
 
+def test_the_spread_between_two_kinds_of_units_by_hand(drawn):
+    """Five units of 8 of 10 and five of 2 of 10: their angles lie atan(1/3) to either side of a half's.
+
+    z is that times 2 sqrt(10); phi its square, as no unit is further out than nine others; tau
+    squared (10 phi - 9) over 10 weights of 40 less one.
+    """
+    kinds = {f"OP{number}": (8, 2) if number % 2 else (2, 8) for number in range(10, 20)}
+    units, made = found(draw(drawn, **kinds))
+    phi = 40 * atan(1 / 3) ** 2
+    tau2 = (10 * phi - 9) / 360
+
+    assert (made.spread, made.spread_variance, made.spread_reason) == (
+        pytest.approx(phi),
+        pytest.approx(tau2),
+        "",
+    )
+    assert units["OP11"].deviation == pytest.approx(phi**0.5)
+    assert units["OP10"].deviation_spread == pytest.approx(-atan(1 / 3) / (1 / 40 + tau2) ** 0.5)
+
+
 def test_a_unit_that_is_not_looked_at_is_compared_with_nothing(drawn):
     units, _ = found(draw(drawn, OP1=(12, 3), OP2=(11, 4), OP3=(4, 5)))
     low = units["OP3"]
 
     assert low == Unit("OP3", False, 4, 9, {}, False, background=low.background)
+
+
+def test_a_unit_of_one_procedure_is_drawn_towards_the_others(drawn):
+    """19 and 18 of 20, 4 and 5 of 20, and the one procedure of OP5."""
+    drawing = draw(drawn, OP1=(19, 1), OP2=(18, 2), OP3=(4, 16), OP4=(5, 15), OP5=(1, 0))
+    units, made = found(drawing, minimum=1)
+
+    assert made.shrink_mean < units["OP5"].shrunken < 1
+    assert units["OP5"].shrunken_otherwise < 1
+
+
+def test_a_shrunken_rate_has_limits_on_either_side_of_the_level_asked(drawn):
+    """Drawn by the fitted beta: (x + m M) / (n + M), m the mean and M the size; wider limits at 95 than at 90 %."""
+    drawing = draw(drawn, OP1=(19, 1), OP2=(18, 2), OP3=(4, 16), OP4=(5, 15))
+    wide, made = found(drawing)
+    narrow, _ = found(drawing, confidence=0.9)
+
+    for code, unit in wide.items():
+        towards = (unit.x + made.shrink_mean * made.shrink_size) / (20 + made.shrink_size)
+        assert unit.shrunken == pytest.approx(towards)
+        assert unit.shrunken_lower < narrow[code].shrunken_lower < unit.shrunken
+        assert unit.shrunken < narrow[code].shrunken_upper < unit.shrunken_upper
+
+
+def test_two_models_of_the_spread_say_much_the_same(drawn):
+    """Logits that are normal, and rates that are beta: of 20 procedures within two percentage points."""
+    units, _ = found(draw(drawn, OP1=(19, 1), OP2=(18, 2), OP3=(4, 16), OP4=(5, 15)))
+
+    for unit in units.values():
+        assert unit.shrunken_otherwise == pytest.approx(unit.shrunken, abs=0.02)
 
 
 def test_one_unit_alone_has_a_rate_and_nobody_to_be_compared_with(drawn):
