@@ -26,7 +26,7 @@ _HEADS = (
     "Procedures",
     "Median, d",
     "Quartiles, d",
-    "90 %, d",
+    "90th percentile, d",
     "In the local limit",
     "Missing",
     "Faults",

@@ -9,6 +9,7 @@ import polars as pl
 import streamlit as st
 
 from dashboards.components.markup import Markup, element, joined, show
+from registry.numerals import NARROW
 from registry.vocabulary import label
 
 _TAG = re.compile(r"<[^>]*>")
@@ -69,7 +70,12 @@ def table(
         return "number" if column in numeric else None
 
     head = element(
-        "tr", *(element("th", text, scope="col", class_=classed(i)) for i, text in enumerate(heads))
+        "tr",
+        # a per cent sign does not begin a line
+        *(
+            element("th", text.replace(" %", f"{NARROW}%"), scope="col", class_=classed(i))
+            for i, text in enumerate(heads)
+        ),
     )
     body = joined(
         element("tr", *(_cell(i, value, classed(i)) for i, value in enumerate(row))) for row in rows

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from registry.aim.bases import PARTS
+from registry.numerals import grouped
 from registry.stats.proportions import wilson_interval
 from registry.stats.vectors import FEW_POINTS
 from registry.targeting import probability_within
@@ -113,7 +114,7 @@ def _root(covariance: np.ndarray) -> np.ndarray:
 
 def sentence(one: Within, minimum: int) -> str:
     """What to expect of one further procedure aimed like these."""
-    counts = f"Within {one.reach_mm:g} mm: {one.x} of {one.n}"
+    counts = f"Within {one.reach_mm:g} mm: {grouped(one.x)} of {grouped(one.n)}"
     low, high = one.share_limits
     if one.n < minimum or one.share is None or low is None or high is None:
         return f"{counts}; too few for more than counts."
