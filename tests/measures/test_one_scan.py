@@ -377,15 +377,3 @@ def test_patients_of_several_procedures_are_counted_once(each: int, several: int
 
     assert found.patients_of_several() == [{ALL: several}]
     assert sum(one.units for one in found.cells(0) if one.reason is None) == 2 * each - (each == 2)
-
-
-@pytest.mark.parametrize("number", [0, 1, 2**40])
-def test_a_patient_of_several_procedures_may_have_any_number(number: int):
-    with duckdb.connect(":memory:") as connection:
-        connection.execute(
-            f"CREATE TABLE procedure_facts AS SELECT CAST({number} AS BIGINT) AS patient_no, "
-            "2 AS patient_procedures, DATE '2020-01-01' AS started_on FROM range(2)"
-        )
-        found = one_scan.Scan(connection, Question(AS_OF), [conditions.Parts((), ())])
-
-    assert found.patients_of_several() == [{ALL: 1}]
