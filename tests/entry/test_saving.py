@@ -119,13 +119,13 @@ def test_a_clash_names_the_fields_and_both_readings(filled: Registry):
     before = opened(filled, "procedures", P1)
     changed = {**before.cells, "cores": "11"}
     save(filled, "procedures", changed, version=before.version, reason="counted", today=TODAY)
-    mine = {**before.cells, "cores": " 10 ", "gauge": " 8 "}
+    mine = {**before.cells, "cores": " 10 ", "gauge": "9", "compression_mm": " 55 "}
     with pytest.raises(Changed) as told:
         save(filled, "procedures", mine, version=before.version, reason="counted again", today=TODAY)
 
-    assert told.value.theirs == {"cores": (" 10 ", "11")}
+    assert told.value.theirs == {"gauge": ("9", "8"), "cores": (" 10 ", "11")}
     assert str(told.value) == (
-        "Nothing was saved: somebody else has changed this row since you opened it (cores). "
+        "Nothing was saved: somebody else has changed this row since you opened it (gauge, cores). "
         "Look at both versions, take over what is right, and save again."
     )
 

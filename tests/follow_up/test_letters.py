@@ -12,11 +12,12 @@ import pytest
 from registry.errors import ConfirmFirst, Refused, UsageProblem
 from registry.follow_up import recall
 from registry.people import Actor, Role, acting
+from registry.store import Registry
 from tests.build import load
 from tests.worklists.conftest import undecided_rows
 
 if TYPE_CHECKING:
-    from registry.store import Registry
+    from pathlib import Path
 
 #: The procedure is of 2025-03-10 and due six months later.
 DUE = date(2025, 9, 10)
@@ -44,6 +45,14 @@ def test_a_row_says_who_is_written_to_and_why(undecided: Registry):
 
     assert found.columns == COLUMNS
     assert found.rows() == [("PAT1", date(1960, 5, 17), "P1", date(2025, 3, 10), DUE, 5, "tracer_only")]
+
+
+def test_a_registry_that_holds_no_identifiers_yet_writes_to_nobody(folder: Path):
+    clock = lambda: COORDINATOR.confirmed_at  # noqa: E731
+    with acting(COORDINATOR), Registry.open(folder, write=True, clock=clock) as empty:
+        found = recall(empty, as_of=DUE, purpose=PURPOSE)
+
+    assert (found.columns, found.height) == (COLUMNS, 0)
 
 
 def test_the_longest_overdue_stands_first(registry: Registry):

@@ -377,3 +377,16 @@ def test_patients_of_several_procedures_are_counted_once(each: int, several: int
 
     assert found.patients_of_several() == [{ALL: several}]
     assert sum(one.units for one in found.cells(0) if one.reason is None) == 2 * each - (each == 2)
+
+
+@pytest.mark.parametrize(("left_out", "values"), [("true", {}), ("false", {ALL: [7.0, 7.0]})])
+def test_where_nothing_is_kept_there_are_no_values(left_out: str, values: dict[str, list[float]]):
+    with duckdb.connect(":memory:") as connection:
+        connection.execute(
+            "CREATE TABLE procedure_facts AS SELECT number AS patient_no, 1 AS patient_procedures, 7 AS size, "
+            "DATE '2020-01-01' AS started_on FROM range(2) AS t(number)"
+        )
+        parts = conditions.Parts((("left out", left_out),), (), measured="size")
+        found = one_scan.Scan(connection, Question(AS_OF), [parts])
+
+    assert {name: one.tolist() for name, one in found.values(0).items()} == values

@@ -228,3 +228,54 @@ def test_the_sentence_of_a_refusal_names_what_was_asked(drawn, measure, by, said
         funnel(drawn.built(), measure, by=by, as_of=AS_OF)
 
     assert str(told.value).startswith(said)
+
+
+def test_the_lines_pass_through_the_limits_of_each_unit(drawn):
+    units, made = found(draw(drawn, OP1=(32, 8), OP2=(16, 4), OP3=(9, 3)))
+    lines = {size: limits for size, *limits in made.lines}
+
+    for unit in units.values():
+        assert tuple(lines[unit.n]) == pytest.approx(unit.limits)
+
+
+def test_the_lines_begin_at_one_procedure_where_no_minimum_is_asked(drawn):
+    """1.08 times 3 procedures are no more than 3."""
+    _, made = found(draw(drawn, OP1=(2, 1), OP2=(1, 1)), minimum=0)
+
+    assert [size for size, *_ in made.lines] == [1, 2, 3]
+
+
+def test_a_single_procedure_has_lines_that_end_after_it(drawn):
+    """Each unit has one procedure, and the minimum is one: drawn are 1 and 2."""
+    _, made = found(draw(drawn, OP1=(1, 0), OP2=(0, 1)), minimum=1)
+
+    assert [size for size, *_ in made.lines] == [1, 2]
+
+
+def test_four_others_are_shown(drawn):
+    registry = draw(drawn, **dict.fromkeys(("OP1", "OP2", "OP3", "OP4", "OP5"), (1, 1)))
+    with acting(Actor("ines", frozenset({Role.RADIOLOGIST}), "OP1")):
+        made = funnel(registry, MEASURE, as_of=AS_OF)
+
+    assert (len(made.units), made.withheld) == (5, "")
+
+
+def test_three_others_are_kept_back_in_a_sentence(drawn):
+    registry = draw(drawn, **dict.fromkeys(("OP1", "OP2", "OP3", "OP4"), (1, 1)))
+    with acting(Actor("ines", frozenset({Role.RADIOLOGIST}), "OP1")):
+        made = funnel(registry, MEASURE, as_of=AS_OF)
+
+    assert made.withheld == (
+        "Fewer than 4 other operators have procedures here: "
+        "points without a name could be recognised, so none is shown."
+    )
+
+
+def test_another_without_a_procedure_is_not_among_the_others(drawn):
+    """OP5 has a cancelled procedure alone, which the measure leaves out: three others are left."""
+    drawn.procedure("cancelled", 0, operator="OP5", status="cancelled")
+    registry = draw(drawn, **dict.fromkeys(("OP1", "OP2", "OP3", "OP4"), (1, 1)))
+    with acting(Actor("ines", frozenset({Role.RADIOLOGIST}), "OP1")):
+        made = funnel(registry, MEASURE, as_of=AS_OF)
+
+    assert [one.code for one in made.units] == ["OP1"]
