@@ -179,7 +179,7 @@ def test_two_people_edit_one_record_and_see_each_others_change(browser, service,
     save(otto, "counted again")
     otto.wait_for_selector("text=Somebody else has changed this row since you opened it", timeout=PATIENCE)
     clash = otto.locator("table:has(caption:text('Where your form and the stored row differ'))").inner_text()
-    assert re.search(r"compression\s+\S*\s*61\b", clash)
+    assert re.search(r"Compression\s+\S*\s*61\b", clash)
     otto.screenshot(path=pictures / "entry-clash.png", full_page=True)
     otto.get_by_role("button", name="Take over what is stored: compression", exact=True).click()
     holds(otto, "Compression [mm]", "61")
