@@ -10,18 +10,12 @@ import pytest
 
 from registry.measures import conditions, load_measures
 from registry.measures.conditions import Parts, parts_of
+from tests.measures.statements import PLAIN
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
 COLUMNS = frozenset({"procedure_id", "started_on", "site", "is_sampled", "is_index"})
-PLAIN = """
-SELECT procedure_id, started_on AS index_date,
-    CASE WHEN NOT is_sampled THEN 'not sampled' WHEN site = 'B' THEN 'site b' END AS excluded_because,
-    is_index AS in_numerator
-FROM procedure_facts
-WHERE started_on <= CAST($as_of AS DATE)
-"""
 BESIDE = "it reads a table beside the facts"
 MORE = "it asks more than what stands in one row of the facts"
 

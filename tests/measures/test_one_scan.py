@@ -17,6 +17,7 @@ from registry.measures import conditions, counting, load_measures, one_scan
 from registry.measures.strata import ALL, NOT_RECORDED, Question
 from tests.measures import random_rows
 from tests.measures.build import TABLES, Drawn, day
+from tests.measures.statements import PLAIN
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -213,14 +214,6 @@ def test_all_measures_but_those_with_a_reason_are_counted_in_one_scan(dense: Dra
 
 
 # -- statements that are not of the form ---------------------------------------------------
-
-PLAIN = """
-SELECT procedure_id, started_on AS index_date,
-    CASE WHEN NOT is_sampled THEN 'not sampled' WHEN site = 'B' THEN 'site b' END AS excluded_because,
-    is_index AS in_numerator
-FROM procedure_facts
-WHERE started_on <= CAST($as_of AS DATE)
-"""
 
 
 def stated(sql: str) -> Measure:

@@ -106,7 +106,7 @@ def typed(table: str, text: pl.DataFrame) -> pl.DataFrame:
     return text.select(columns)
 
 
-def none_of(frame: pl.DataFrame, wrong: pl.Expr) -> None:
+def assert_none(frame: pl.DataFrame, wrong: pl.Expr) -> None:
     """No row of the frame is wrong, and there are rows; a comparison with an empty field is not wrong."""
     assert frame.height > 0
     assert frame.filter(wrong).height == 0, frame.filter(wrong).head(3)

@@ -5,12 +5,12 @@ from __future__ import annotations
 import polars as pl
 import pytest
 
-from tests.synthetic.conftest import none_of
+from tests.synthetic.conftest import assert_none
 
 
 def test_procedures_start_in_working_hours(demo):
     minute = pl.col("started_at").dt.hour().cast(pl.Int64) * 60 + pl.col("started_at").dt.minute()
-    none_of(demo.procedures, (minute < 7 * 60 + 30) | (minute > 17 * 60 + 30))
+    assert_none(demo.procedures, (minute < 7 * 60 + 30) | (minute > 17 * 60 + 30))
 
 
 @pytest.mark.parametrize(
@@ -30,12 +30,12 @@ def test_procedures_start_in_working_hours(demo):
     ],
 )
 def test_later_is_not_before_earlier(demo, table, earlier, later):
-    none_of(demo.table(table), pl.col(later) < pl.col(earlier))
+    assert_none(demo.table(table), pl.col(later) < pl.col(earlier))
 
 
 def test_procedure_is_not_before_its_finding(demo):
     found = demo.table("findings").select("finding_id", "found_on")
-    none_of(demo.procedures.join(found, on="finding_id"), pl.col("day") < pl.col("found_on"))
+    assert_none(demo.procedures.join(found, on="finding_id"), pl.col("day") < pl.col("found_on"))
 
 
 @pytest.mark.parametrize(
@@ -49,20 +49,22 @@ def test_procedure_is_not_before_its_finding(demo):
 )
 def test_event_is_not_before_its_procedure(demo, table, day):
     joined = demo.table(table).join(demo.procedures.select("procedure_id", start="day"), on="procedure_id")
-    none_of(joined, pl.col(day) < pl.col("start"))
+    assert_none(joined, pl.col(day) < pl.col("start"))
 
 
 def test_specimen_scan_is_not_before_the_procedure(demo):
     joined = demo.table("specimens").join(demo.procedures, on="procedure_id")
-    none_of(joined, pl.col("scan_at") < pl.col("started_at"))
+    assert_none(joined, pl.col("scan_at") < pl.col("started_at"))
 
 
 def test_nothing_happens_to_a_patient_after_death(demo):
     dead = demo.table("patients").select("patient_id", "death_date")
     of = demo.procedures.select("procedure_id", "patient_id", "day").join(dead, on="patient_id")
-    none_of(of, pl.col("day") > pl.col("death_date"))
-    none_of(demo.table("followup").join(of, on="procedure_id"), pl.col("happened_on") > pl.col("death_date"))
+    assert_none(of, pl.col("day") > pl.col("death_date"))
+    assert_none(
+        demo.table("followup").join(of, on="procedure_id"), pl.col("happened_on") > pl.col("death_date")
+    )
 
 
 def test_meeting_is_not_closed_before_it_is_held(demo):
-    none_of(demo.table("meetings"), pl.col("closed_at").dt.date() < pl.col("held_on"))
+    assert_none(demo.table("meetings"), pl.col("closed_at").dt.date() < pl.col("held_on"))

@@ -5,24 +5,24 @@ from __future__ import annotations
 import polars as pl
 import pytest
 
-from tests.synthetic.conftest import none_of
+from tests.synthetic.conftest import assert_none
 
 
 def test_versions_are_consecutive(demo):
     group = ["report_id", "procedure_id", "specimen_id"]
     grouped = demo.table("pathology").group_by(group).agg(pl.len(), pl.col("version").max())
-    none_of(grouped, pl.col("len") != pl.col("version"))
+    assert_none(grouped, pl.col("len") != pl.col("version"))
 
 
 def test_later_version_is_not_reported_before_the_earlier(demo):
     group = ["report_id", "procedure_id", "specimen_id"]
     ordered = demo.table("pathology").sort(*group, "version", nulls_last=True)
     before = pl.col("reported_on").shift(1).over(group)
-    none_of(ordered.with_columns(before=before), pl.col("reported_on") < pl.col("before"))
+    assert_none(ordered.with_columns(before=before), pl.col("reported_on") < pl.col("before"))
 
 
 def test_first_version_is_not_amended(demo):
-    none_of(
+    assert_none(
         demo.table("pathology"), (pl.col("version") == 1) & pl.col("status").is_in(["amended", "retracted"])
     )
 
@@ -31,12 +31,14 @@ def test_reports_are_of_sampled_procedures(demo):
     joined = demo.table("pathology").join(
         demo.procedures.select("procedure_id", taken="status"), on="procedure_id"
     )
-    none_of(joined, pl.col("taken") != "completed")
+    assert_none(joined, pl.col("taken") != "completed")
 
 
 def test_container_of_a_report_is_of_its_procedure(demo):
     owner = demo.table("specimens").select("specimen_id", owner="procedure_id")
-    none_of(demo.table("pathology").join(owner, on="specimen_id"), pl.col("owner") != pl.col("procedure_id"))
+    assert_none(
+        demo.table("pathology").join(owner, on="specimen_id"), pl.col("owner") != pl.col("procedure_id")
+    )
 
 
 def test_b_category_fits_the_diagnosis(demo):
@@ -50,7 +52,7 @@ def test_b_category_fits_the_diagnosis(demo):
         "invasive": "B5b",
         "other_malignant": "B5d",
     }
-    none_of(demo.table("pathology"), pl.col("b_category") != pl.col("diagnosis").replace_strict(fits))
+    assert_none(demo.table("pathology"), pl.col("b_category") != pl.col("diagnosis").replace_strict(fits))
 
 
 def test_behaviour_fits_the_diagnosis(demo):
@@ -64,22 +66,26 @@ def test_behaviour_fits_the_diagnosis(demo):
         "other_malignant": "36",
     }
     allowed = pl.col("diagnosis").replace_strict(fits, default="0123")
-    none_of(demo.table("pathology"), ~allowed.str.contains(pl.col("morphology").str.slice(-1), literal=True))
+    assert_none(
+        demo.table("pathology"), ~allowed.str.contains(pl.col("morphology").str.slice(-1), literal=True)
+    )
 
 
 def test_morphology_has_the_form_of_icd_o(demo):
-    none_of(demo.table("pathology"), ~pl.col("morphology").str.contains(r"^\d{4}/\d$"))
+    assert_none(demo.table("pathology"), ~pl.col("morphology").str.contains(r"^\d{4}/\d$"))
 
 
 def test_grade_goes_with_carcinoma_only(demo):
-    none_of(
+    assert_none(
         demo.table("pathology"),
         pl.col("grade").is_not_null() & ~pl.col("diagnosis").is_in(["in_situ", "invasive"]),
     )
 
 
 def test_atypia_is_stated_for_every_high_risk_lesion(demo):
-    none_of(demo.table("pathology"), (pl.col("diagnosis") == "high_risk") != pl.col("atypia").is_not_null())
+    assert_none(
+        demo.table("pathology"), (pl.col("diagnosis") == "high_risk") != pl.col("atypia").is_not_null()
+    )
 
 
 def test_amendment_for_receptors_alone_changes_nothing_else(demo):
@@ -88,12 +94,12 @@ def test_amendment_for_receptors_alone_changes_nothing_else(demo):
     versions = demo.table("pathology").sort(*group, "version", nulls_last=True)
     same = pl.col("diagnosis") == pl.col("diagnosis").shift(1).over(group)
     changed = pl.any_horizontal(pl.col(name).ne_missing(pl.col(name).shift(1).over(group)) for name in kept)
-    none_of(versions, (pl.col("status") == "amended") & same & changed)
+    assert_none(versions, (pl.col("status") == "amended") & same & changed)
 
 
 def test_review_is_not_before_the_first_version_of_any_report(demo):
     first = demo.table("pathology").group_by("procedure_id").agg(pl.col("reported_on").min())
-    none_of(
+    assert_none(
         demo.table("reviews").join(first, on="procedure_id"), pl.col("reviewed_on") < pl.col("reported_on")
     )
 
@@ -106,12 +112,12 @@ def test_sampled_procedure_is_reviewed_only_with_a_report(demo):
 
 def test_not_applicable_is_for_procedures_without_tissue(demo):
     joined = demo.table("reviews").join(demo.procedures.select("procedure_id", "status"), on="procedure_id")
-    none_of(joined, (pl.col("determination") == "not_applicable") & (pl.col("status") == "completed"))
+    assert_none(joined, (pl.col("determination") == "not_applicable") & (pl.col("status") == "completed"))
 
 
 def test_joint_review_has_two_people(demo):
     joint = pl.col("stage") == "joint"
-    none_of(
+    assert_none(
         demo.table("reviews"),
         joint & (pl.col("pathologist").is_null() | (pl.col("pathologist") == pl.col("radiologist"))),
     )
@@ -120,17 +126,17 @@ def test_joint_review_has_two_people(demo):
 def test_meeting_of_a_review_is_held_that_day_at_the_site(demo):
     meetings = demo.table("meetings").select("meeting_id", "held_on", place="site")
     joined = demo.table("reviews").join(meetings, on="meeting_id").join(demo.procedures, on="procedure_id")
-    none_of(joined, (pl.col("held_on") != pl.col("reviewed_on")) | (pl.col("place") != pl.col("site")))
+    assert_none(joined, (pl.col("held_on") != pl.col("reviewed_on")) | (pl.col("place") != pl.col("site")))
 
 
 def test_open_or_discordant_review_has_a_reason(demo):
     needs = pl.col("determination").is_in(["discordant", "indeterminate"])
-    none_of(demo.table("reviews"), needs != pl.col("reason").is_not_null())
+    assert_none(demo.table("reviews"), needs != pl.col("reason").is_not_null())
 
 
 def test_discordant_review_recommends_an_action(demo):
     actions = ["repeat_biopsy", "vacuum_excision", "excision", "surgical_opinion", "treatment"]
-    none_of(
+    assert_none(
         demo.table("reviews"),
         (pl.col("determination") == "discordant") & ~pl.col("management").is_in(actions),
     )
@@ -146,18 +152,18 @@ def test_discordant_review_recommends_an_action(demo):
     ],
 )
 def test_detail_of_an_event_goes_with_its_kind(demo, field, kinds):
-    none_of(demo.table("followup"), pl.col("kind").is_in(kinds) != pl.col(field).is_not_null())
+    assert_none(demo.table("followup"), pl.col("kind").is_in(kinds) != pl.col(field).is_not_null())
 
 
 def test_excision_always_has_a_diagnosis_of_tissue(demo):
-    none_of(demo.table("followup"), (pl.col("kind") == "excision") & (pl.col("diagnosis") == "none"))
+    assert_none(demo.table("followup"), (pl.col("kind") == "excision") & (pl.col("diagnosis") == "none"))
 
 
 def test_malignant_biopsy_with_benign_excision_is_adjudicated(demo):
     malignant = demo.diagnoses.filter(pl.col("diagnosis").is_in(["in_situ", "invasive", "other_malignant"]))
     events = demo.table("followup").join(malignant.select("procedure_id"), on="procedure_id", how="semi")
     clear = (pl.col("kind") == "excision") & pl.col("diagnosis").is_in(["benign", "normal"])
-    none_of(events, clear & (pl.col("same_site") != "no") & pl.col("adjudication").is_null())
+    assert_none(events, clear & (pl.col("same_site") != "no") & pl.col("adjudication").is_null())
 
 
 @pytest.mark.parametrize(
@@ -169,6 +175,6 @@ def test_malignant_biopsy_with_benign_excision_is_adjudicated(demo):
     ],
 )
 def test_constancy_check_carries_what_its_kind_needs(demo, kind, fields):
-    none_of(
+    assert_none(
         demo.table("constancy"), (pl.col("kind") == kind) != pl.all_horizontal(pl.col(fields).is_not_null())
     )

@@ -10,24 +10,7 @@ from registry.errors import UsageProblem
 from registry.people import Actor, Role, acting
 from registry.units import funnel, without_names
 from tests.measures.build import day
-
-AS_OF = day(400)
-MEASURE = "tissue_obtained"
-
-
-def draw(drawn, **units):
-    """operator=(sampled, abandoned): tissue_obtained counts both, and the sampled ones in the numerator."""
-    for operator, (sampled, abandoned) in units.items():
-        for number in range(sampled + abandoned):
-            status = "completed" if number < sampled else "abandoned"
-            site = "A" if operator in ("OP1", "OP2") else "B"
-            drawn.procedure(f"{operator} {number:03}", number, operator=operator, site=site, status=status)
-    return drawn.built()
-
-
-def found(registry, **asked):
-    made = funnel(registry, MEASURE, as_of=AS_OF, **asked)
-    return {one.code: one for one in made.units}, made
+from tests.units.funnels import AS_OF, MEASURE, draw, found
 
 
 def test_counts_are_those_of_the_measure_in_the_order_of_the_codes(drawn):

@@ -15,26 +15,10 @@ from registry.people import Actor, Role, acting
 from registry.units import funnel
 from registry.units.funnel import Unit
 from tests.measures.build import day
+from tests.units.funnels import AS_OF, MEASURE, draw, found
 
 if TYPE_CHECKING:
     from registry.audit import Entry
-
-AS_OF = day(400)
-MEASURE = "tissue_obtained"
-
-
-def draw(drawn, **units):
-    """operator=(sampled, abandoned), one a day from day 0 on, the sampled ones first."""
-    for operator, (sampled, abandoned) in units.items():
-        for number in range(sampled + abandoned):
-            status = "completed" if number < sampled else "abandoned"
-            drawn.procedure(f"{operator} {number:03}", number, operator=operator, status=status)
-    return drawn.built()
-
-
-def found(registry, **asked):
-    made = funnel(registry, MEASURE, as_of=AS_OF, **asked)
-    return {one.code: one for one in made.units}, made
 
 
 @pytest.mark.parametrize(

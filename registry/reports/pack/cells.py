@@ -164,15 +164,12 @@ def quantity_table(caption: str, found: Sequence[QuantityResult], told: Told) ->
         if _of_few(one, told) or one.median is None:
             rows.append((title, n, "", "", ""))
             continue
-        limits = (
-            "" if one.lower is None or one.upper is None else measured_span(one.lower, one.upper, one.unit)
-        )
         rows.append(
             (
                 title,
                 n,
                 f"{measured(one.median, one.unit)}{NARROW}{one.unit}",
-                limits,
+                measured_span(one.lower, one.upper, one.unit),
                 measured_span(one.q1, one.q3, one.unit),
             )
         )
