@@ -28,12 +28,16 @@ if TYPE_CHECKING:
     from registry.site import Site
     from registry.store import Registry
 
-_REQUIRED = frozenset({"worklist", "title", "question", "who", "order", "columns", "note"})
+_REQUIRED = frozenset({"worklist", "title", "question", "who", "order", "columns", "narrow", "note"})
 
 
 @dataclass(frozen=True)
 class Worklist:
-    """One worklist, as its file states it; ``columns`` are the columns of :func:`rows`, in order."""
+    """One worklist, as its file states it.
+
+    ``columns`` are the columns of :func:`rows`, in order; ``narrow`` are those for which a
+    terminal has room.
+    """
 
     name: str
     title: str
@@ -42,6 +46,7 @@ class Worklist:
     order: str
     note: str
     columns: tuple[str, ...]
+    narrow: tuple[str, ...]
     sql: str
 
 
@@ -52,7 +57,8 @@ def load_worklists() -> Mapping[str, Worklist]:
     Raises
     ------
     HeaderProblem
-        A header lacks a key, has an unknown one, or names another worklist than its file.
+        A header lacks a key, has an unknown one, names another worklist than its file, or
+        a narrow column that is none.
     """
     found = {}
     for one in load_folder("worklists", _REQUIRED):
@@ -61,9 +67,15 @@ def load_worklists() -> Mapping[str, Worklist]:
             raise HeaderProblem(
                 f"sql/worklists/{one.name}.sql: its header says {head['worklist']}. Let both say the same."
             )
-        columns = tuple(part.strip() for part in head["columns"].split(","))
+        columns, narrow = (
+            tuple(part.strip() for part in head[key].split(",")) for key in ("columns", "narrow")
+        )
+        if foreign := [column for column in narrow if column not in columns]:
+            raise HeaderProblem(
+                f"sql/worklists/{one.name}.sql: narrow names {foreign[0]}, which is no column of it."
+            )
         texts = {key: head[key] for key in ("title", "question", "who", "order", "note")}
-        found[one.name] = Worklist(one.name, **texts, columns=columns, sql=one.sql)
+        found[one.name] = Worklist(one.name, **texts, columns=columns, narrow=narrow, sql=one.sql)
     return MappingProxyType(found)
 
 

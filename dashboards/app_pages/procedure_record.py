@@ -12,7 +12,7 @@ from dashboards.components import cautions
 from dashboards.components import record_fields as fields
 from dashboards.components.line import line
 from dashboards.components.markup import element, show
-from dashboards.components.record_parts import facts, reports, reviews, rows_table
+from dashboards.components.record_parts import facts, placements, reports, reviews, rows_table
 from dashboards.components.record_sampling import was_it_sampled
 from dashboards.components.record_sketch import sketch
 from dashboards.components.record_uptake import tracer_in_specimens
@@ -35,7 +35,7 @@ def draw(found: ProcedureRecord) -> None:
 
     st.header("Needle and target", anchor=False)
     sketch(found)
-    rows_table("targeting", "Needle placements", found.targeting, fields.TARGETING)
+    placements(found.targeting)
 
     st.header("Specimens", anchor=False)
     rows_table("specimens", "Containers", found.specimens, fields.SPECIMENS)

@@ -15,6 +15,7 @@ from dashboards.components.tables import capital, table
 from registry.disclosure import report as reports
 from registry.disclosure.profiles import PROFILES
 from registry.errors import RegistryError
+from registry.numerals import grouped
 from registry.package.asked import FORMATS, USUAL
 from registry.people import Action
 
@@ -74,7 +75,7 @@ def _privacy(report: PrivacyReport) -> None:
             "What to leave out or coarsen first",
             ["Leave out or coarsen", "Records in small classes before", "After"],
             [
-                [capital(field_name(one.column)), f"{one.failing_before:,}", f"{one.failing:,}"]
+                [capital(field_name(one.column)), grouped(one.failing_before), grouped(one.failing)]
                 for one in counted.steps
             ],
             frozenset({1, 2}),

@@ -15,6 +15,7 @@ from dashboards.components.record_parts import field_name
 from dashboards.components.tables import capital, download, table
 from registry.cohorts import flow_figure, groupings
 from registry.errors import RegistryError
+from registry.numerals import grouped
 
 if TYPE_CHECKING:
     from registry.cohorts import CohortFile, Drawn, TableOne
@@ -23,8 +24,12 @@ if TYPE_CHECKING:
 def flow(drawn: Drawn) -> None:
     """From all procedures to those analysed: drawn, and as a table with what stands beside."""
     one = drawn.cohort_file
-    units = "patients" if one.unit == "patient" else f"{one.unit}s of {drawn.patients:,} patients"
-    show(element("p", f"{drawn.frame.height:,} {units} are analysed, as of {one.as_of}.", class_="result"))
+    units = "patients" if one.unit == "patient" else f"{one.unit}s of {grouped(drawn.patients)} patients"
+    show(
+        element(
+            "p", f"{grouped(drawn.frame.height)} {units} are analysed, as of {one.as_of}.", class_="result"
+        )
+    )
     svg, words = flow_figure(drawn.flow)
     picture, rows = st.tabs(["Figure", "Table"])
     with picture:
@@ -45,9 +50,9 @@ def flow(drawn: Drawn) -> None:
             [
                 [
                     f"of these: {step.label}" if step.kind in ("box", "beside") else step.label,
-                    f"{step.left_out:,}" if step.kind in ("step", "box") else None,
-                    f"{step.left_out:,}" if step.kind == "beside" else None,
-                    f"{step.remaining:,}" if step.kind != "box" else None,
+                    grouped(step.left_out) if step.kind in ("step", "box") else None,
+                    grouped(step.left_out) if step.kind == "beside" else None,
+                    grouped(step.remaining) if step.kind != "box" else None,
                 ]
                 for step in drawn.flow
             ],

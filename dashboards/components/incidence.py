@@ -16,7 +16,7 @@ from dashboards.components.looks import looks
 from dashboards.components.markup import element, show
 from dashboards.components.measure_panel import folds
 from dashboards.components.tables import table
-from registry.measures import load_measures
+from registry.measures import drawn_steps, load_measures
 
 if TYPE_CHECKING:
     from registry.measures import Curve, CurveEstimate
@@ -58,7 +58,7 @@ def _linkage() -> str:
 
 
 def _drawn(found: Curve) -> None:
-    frame = pl.concat([steps(one) for one in found.estimates.values()])
+    frame = pl.concat([drawn_steps(one) for one in found.estimates.values()])
     last = max(max(one.at) for one in found.estimates.values())
     described = "; ".join(
         f"{one.name} {_at(one, -1)} at {one.at[-1]} days" for one in found.estimates.values()
@@ -72,35 +72,9 @@ def _drawn(found: Curve) -> None:
     )
 
 
-def steps(one: CurveEstimate) -> pl.DataFrame:
-    """The steps up to the last fixed day, and the level that is held until then."""
-    last = one.at[-1]
-    days, levels = [*one.step_days], [*one.steps]
-    lower, upper = [*one.step_lower], [*one.step_upper]
-    kept = sum(day <= last for day in days)
-    return pl.DataFrame(
-        {
-            "estimate": [one.name] * (kept + 1),
-            "days": [*days[:kept], last],
-            "incidence": [*levels[:kept], levels[kept - 1]],
-            "lower": [*lower[:kept], lower[kept - 1]],
-            "upper": [*upper[:kept], upper[kept - 1]],
-            "at_risk": [*one.step_at_risk[:kept], one.at_risk[-1]],
-        },
-        schema={
-            "estimate": pl.String,
-            "days": pl.Int64,
-            "incidence": pl.Float64,
-            "lower": pl.Float64,
-            "upper": pl.Float64,
-            "at_risk": pl.Int64,
-        },
-    )
-
-
 def _at(one: CurveEstimate, place: int) -> str:
     rate, low, high = one.incidence[place], one.lower[place], one.upper[place]
-    if rate is None:
+    if rate is None or not one.at_risk[place]:
         return "nobody followed so long"
     limits = f" ({100 * low:.1f}–{100 * high:.1f})" if low is not None and high is not None else ""
     return f"{words.percent(rate)}{limits}"

@@ -17,7 +17,7 @@ PROCEDURE = _fields(
     "marker_shape post_mammogram repeat_of repeat_reason"
 )
 TARGETING = _fields(
-    "attempt frame needle_axis needle_direction planned_x_mm planned_y_mm planned_z_mm seen_x_mm seen_y_mm seen_z_mm "
+    "frame needle_axis needle_direction planned_x_mm planned_y_mm planned_z_mm seen_x_mm seen_y_mm seen_z_mm "
     "achieved_x_mm achieved_y_mm achieved_z_mm verification stand_in aperture_judgement action"
 )
 SPECIMENS = _fields(

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 import streamlit as st
 
 from dashboards.components.markup import Markup, element, joined, show
-from dashboards.components.record_fields import REPORT, REVIEW
+from dashboards.components.record_fields import REPORT, REVIEW, TARGETING
 from dashboards.components.tables import capital, table
 from registry.dictionary import tables
 from registry.numerals import MINUS, NARROW
@@ -43,7 +43,7 @@ def shown(table_name: str, field: str, value: object) -> str:
         return ", ".join(label("pathology", "lesion", code.strip()) for code in str(value).split(";"))
     declared = {one.name: one for one in tables()[table_name].fields}.get(field)
     text = (
-        f"{value:g}".replace("-", MINUS)
+        _plain(value)
         if isinstance(value, float)
         else f"{value:%Y-%m-%d %H:%M}"
         if hasattr(value, "hour")
@@ -51,6 +51,10 @@ def shown(table_name: str, field: str, value: object) -> str:
     )
     unit = declared.unit if declared and declared.unit not in ("", "1") else ""
     return f"{text}{NARROW}{unit}" if unit else text
+
+
+def _plain(value: float) -> str:
+    return f"{value:g}".replace("-", MINUS)
 
 
 def field_name(field: str) -> str:
@@ -76,13 +80,45 @@ def _fact(name: str, text: str) -> Markup:
 def rows_table(table_name: str, caption: str, rows: Sequence[Row], names: Sequence[str]) -> None:
     """Several rows of one table; columns in which nothing stands are left out."""
     if not rows:
-        show(element("p", f"{caption}: nothing recorded.", class_="beside"))
+        _nothing(caption)
         return
     kept = [name for name in names if any(row[name] is not None for row in rows)]
     kinds = {one.name: one.type for one in tables()[table_name].fields}
     numeric = frozenset(i for i, name in enumerate(kept) if kinds.get(name) in ("decimal", "integer"))
     cells = [[shown(table_name, name, row[name]) for name in kept] for row in rows]
     table(caption, [capital(field_name(name)) for name in kept], cells, numeric, caption_seen=True)
+
+
+def placements(rows: Sequence[Row]) -> None:
+    """Needle placements side by side, one column each: they have many fields and are seldom more than two."""
+    caption = "Needle placements"
+    if not rows:
+        _nothing(caption)
+        return
+    lines = []
+    for name in TARGETING:
+        point = name.removesuffix("_x_mm")
+        if point != name:
+            lines.append((point, [_position(row, point) for row in rows]))
+        elif not name.endswith(("_y_mm", "_z_mm")):
+            lines.append((field_name(name), [shown("targeting", name, row[name]) for row in rows]))
+    table(
+        caption,
+        ["Attempt", *(str(row["attempt"]) for row in rows)],
+        [[capital(name), *texts] for name, texts in lines if any(texts)],
+        caption_seen=True,
+    )
+
+
+def _position(row: Row, point: str) -> str:
+    """A point with the axes that are recorded, in millimetres of its frame."""
+    found = [(axis, row[f"{point}_{axis}_mm"]) for axis in "xyz"]
+    known = ", ".join(f"{axis}{NARROW}{_plain(value)}" for axis, value in found if value is not None)
+    return f"{known}{NARROW}mm" if known else ""
+
+
+def _nothing(caption: str) -> None:
+    show(element("p", f"{caption}: nothing recorded.", class_="beside"))
 
 
 def reports(rows: Sequence[Row], *, own_words: bool = True) -> None:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from dashboards.answers import uptake
 from dashboards.components import cautions, words
 from dashboards.components.markup import Markup, element, joined, show
-from dashboards.components.tables import table
+from dashboards.components.tables import table, two_lines
 from dashboards.components.uptake_ratios import ratio_text
 from registry.numerals import measured
 from registry.tracer import HALF_LIFE_MIN, half_life_source
@@ -84,7 +84,8 @@ def _cells(one: Scan) -> list[object]:
     if one.net is None:
         return [together, *counted, "", "", "", "", "", read]
     net = one.net
-    ratio = over = ""
+    ratio: str | Markup = ""
+    over: str | Markup = ""
     if one.uptake is not None:
         ratio = _ratio(one.uptake.ratio, one.uptake.ci)
     if one.over_lesion is not None and one.over_lesion_ci is not None:
@@ -170,8 +171,9 @@ def _dose(
     return terms
 
 
-def _ratio(value: float, limits: tuple[float, float]) -> str:
-    return f"{ratio_text(value)} ({ratio_text(limits[0])}–{ratio_text(limits[1])})"
+def _ratio(value: float, limits: tuple[float, float]) -> Markup:
+    """The ratio, and its interval below it."""
+    return two_lines(ratio_text(value), f"{ratio_text(limits[0])} to {ratio_text(limits[1])}")
 
 
 def _two(value: float) -> str:

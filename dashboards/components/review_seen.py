@@ -12,7 +12,7 @@ from dashboards.answers import sampling, uptake
 from dashboards.components import record_fields as fields
 from dashboards.components.line import line
 from dashboards.components.markup import element, joined, show
-from dashboards.components.record_parts import facts, reports, reviews, rows_table
+from dashboards.components.record_parts import facts, placements, reports, reviews, rows_table
 from dashboards.components.record_sketch import sketch
 from registry.errors import UsageProblem
 from registry.people import Action
@@ -41,7 +41,7 @@ def seen(found: ProcedureRecord, *, presenter: bool) -> None:
     _evidence(key)
     with st.expander("Needle and target"):
         sketch(found)
-        rows_table("targeting", "Needle placements", found.targeting, fields.TARGETING)
+        placements(found.targeting)
         rows_table("specimens", "Containers", found.specimens, fields.SPECIMENS)
 
     st.header("What the pathologist says", anchor=False)

@@ -20,6 +20,7 @@ from registry.cohorts.definition import CohortFile
 from registry.cohorts.filters import Compiler
 from registry.cohorts.numbering import number_people, source_of_chance
 from registry.errors import UsageProblem
+from registry.numerals import grouped
 from registry.people import Action, require
 
 if TYPE_CHECKING:
@@ -81,7 +82,9 @@ class Drawn:
             return
         largest = max((one for one in self.flow if one.kind == flow.STEP), key=lambda one: one.left_out)
         lost = (
-            f" Most were left out here: {largest.label} ({largest.left_out:,})." if largest.left_out else ""
+            f" Most were left out here: {largest.label} ({grouped(largest.left_out)})."
+            if largest.left_out
+            else ""
         )
         if not self.frame.height:
             raise UsageProblem(

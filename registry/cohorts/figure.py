@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 from xml.sax.saxutils import escape, quoteattr
 
 from registry.cohorts.flow import BESIDE, BOX, END, START, STEP
+from registry.numerals import grouped
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -73,11 +74,11 @@ def flow_words(flow: Sequence[FlowStep]) -> str:
     said = []
     for one in flow:
         if one.kind in (START, END):
-            said.append(f"{one.remaining:,} {one.label}")
+            said.append(f"{grouped(one.remaining)} {one.label}")
         elif one.kind == STEP:
-            said.append(f"{one.left_out:,} left out ({one.label}), {one.remaining:,} remain")
+            said.append(f"{grouped(one.left_out)} left out ({one.label}), {grouped(one.remaining)} remain")
         else:
-            said.append(f"of these {one.left_out:,} {one.label}")
+            said.append(f"of these {grouped(one.left_out)} {one.label}")
     return "; ".join(said) + "."
 
 
@@ -99,11 +100,11 @@ def _stages(flow: Sequence[FlowStep]) -> list[_Stage]:
         stage = made[-1]
         stage.remaining = one.remaining
         if one.kind == STEP and one.left_out:
-            stage.reasons.append((0, f"{one.left_out:,} {one.label}"))
+            stage.reasons.append((0, f"{grouped(one.left_out)} {one.label}"))
         elif one.kind == BOX:
-            stage.reasons.append((1, f"{one.left_out:,} {one.label}"))
+            stage.reasons.append((1, f"{grouped(one.left_out)} {one.label}"))
         elif one.kind == BESIDE:
-            stage.reasons.append((0, f"{one.left_out:,} stay in: {one.label}"))
+            stage.reasons.append((0, f"{grouped(one.left_out)} stay in: {one.label}"))
     return made
 
 
@@ -114,7 +115,7 @@ def _one_each(flow: Sequence[FlowStep]) -> str:
 
 def _stage(parts: list[str], one: _Stage, y: float) -> float:
     """A box on the left; where it ends."""
-    lines = [f"{one.remaining:,}", *textwrap.wrap(one.label, _IN_STAGE)]
+    lines = [grouped(one.remaining), *textwrap.wrap(one.label, _IN_STAGE)]
     height = _LINE * len(lines) + 2 * _PAD
     parts.append(
         f'<rect x="1" y="{y + 1:.1f}" width="{_STAGE}" height="{height:.1f}" fill="{PAPER}" stroke="{INK}" stroke-width="1.2"/>'

@@ -16,6 +16,7 @@ import polars as pl
 from registry import vocabulary
 from registry.cohorts.fields import CODE, DATE, FLAG, NUMBER, TEXT, filter_fields
 from registry.errors import UsageProblem
+from registry.numerals import grouped
 from registry.stats.quantiles import spread
 from registry.stats.standardised import difference_of_means, difference_of_shares
 
@@ -108,8 +109,8 @@ class TableOne:
         """
         shown = [one for one in self.groups if one.shown]
         made = [
-            {"": f"{self.unit}s", **{one.label: f"{one.units:,}" for one in self.groups}},
-            {"": "patients", **{one.label: f"{one.patients:,}" for one in self.groups}},
+            {"": f"{self.unit}s", **{one.label: grouped(one.units) for one in self.groups}},
+            {"": "patients", **{one.label: grouped(one.patients) for one in self.groups}},
         ]
         for (variable, level), part in self.frame.group_by(["variable", "level"], maintain_order=True):
             cells = {one["group"]: one for one in part.iter_rows(named=True)}
@@ -117,7 +118,7 @@ class TableOne:
             row = {"": label}
             row |= {one.label: self._said(cells[one.name], means=means) for one in shown}
             row |= {one.label: f"fewer than {self.minimum}" for one in self.groups if not one.shown}
-            row["not recorded"] = ", ".join(f"{cells[one.name]['missing']:,}" for one in shown)
+            row["not recorded"] = ", ".join(grouped(cells[one.name]["missing"]) for one in shown)
             if self.by is not None:
                 apart = cells[ALL]["difference"] if ALL in cells else None
                 row["difference"] = "" if apart is None else f"{apart:.2f}"
@@ -130,10 +131,10 @@ class TableOne:
             return "none recorded"
         few = cell["recorded"] < self.minimum
         if cell["level"] is not None:
-            counts = f"{cell['count']:,} / {cell['recorded']:,}"
+            counts = f"{grouped(cell['count'])} / {grouped(cell['recorded'])}"
             return counts if few else f"{counts} ({100 * cell['share']:.1f} %)"
         if few:
-            return f"{cell['recorded']:,} recorded"
+            return f"{grouped(cell['recorded'])} recorded"
         if means:
             return _figure(cell["mean"]) + (f" (SD {_figure(cell['sd'])})" if cell["sd"] is not None else "")
         return f"{_figure(cell['median'])} ({_figure(cell['q1'])} to {_figure(cell['q3'])})"

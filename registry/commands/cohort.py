@@ -14,6 +14,7 @@ from registry.commands import narrow
 from registry.commands.common import FolderArgument, Format, FormatOption, print_rows, reading, say
 from registry.commands.measures import ConfidenceOption, Interval, IntervalOption, print_results
 from registry.errors import FileProblem
+from registry.numerals import grouped
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -177,7 +178,7 @@ def _outcome(one: Any, minimum: int) -> dict[str, Any]:
     made = {
         "measure": one.measure,
         "reading": one.reading,
-        "x / n": f"{one.numerator:,} / {one.denominator:,}",
+        "x / n": f"{grouped(one.numerator)} / {grouped(one.denominator)}",
     }
     if not one.denominator:
         said = "no procedures"
@@ -308,8 +309,8 @@ def _drawn(folder: Path, file: Path) -> Iterator[tuple[Registry, Drawn]]:
 def _end(drawn: Drawn) -> None:
     one = drawn.cohort_file
     units = f"{one.unit}s" if one.unit != "patient" else "patients"
-    said = f"{drawn.frame.height:,} {units}" + (
-        "" if one.unit == "patient" else f" of {drawn.patients:,} patients"
+    said = f"{grouped(drawn.frame.height)} {units}" + (
+        "" if one.unit == "patient" else f" of {grouped(drawn.patients)} patients"
     )
     say(f"{one.name}, version {one.version}: {said}, as of {one.as_of}; SHA-256 {one.sha256}.")
     say("An audit of the record: it does not decide concordance, biopsy or treatment.")

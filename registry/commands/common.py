@@ -16,6 +16,7 @@ from zoneinfo import ZoneInfo
 import typer
 
 from registry.errors import RegistryBusy, UsageProblem
+from registry.numerals import NARROW
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -107,12 +108,14 @@ def shown(value: Any) -> str:
     return str(value)
 
 
-#: A word of a heading that is no longer than this is not broken.
+#: A word of a heading or a cell that is no longer than this is not broken.
 _WHOLE_WORD = 16
 #: Nor is one of the first column.
 _WHOLE_NAME = 32
+#: A cell that is no longer than this stands on one line: a moment, a median with its limits.
+_SHORT = 20
 #: Characters between two columns, and the same at both ends.
-_BETWEEN = 4
+_BETWEEN = 3
 
 
 def _longest_word(texts: list[str], most: int) -> int:
@@ -120,7 +123,37 @@ def _longest_word(texts: list[str], most: int) -> int:
 
 
 def _is_number(value: Any) -> bool:
+    if isinstance(value, str):  # thousands stand apart
+        return value.replace(NARROW, "").isdigit()
     return value is None or (isinstance(value, int | float) and not isinstance(value, bool))
+
+
+def _widths(heads: list[str], cells: list[list[str]], room: int) -> list[int] | None:
+    """Widths of the columns of one table; what is left over goes to the texts that wrap most.
+
+    Short cells stand on one line where there is room for them, else words stay whole, else
+    those of the headings and the first column. None where there is no room even for these:
+    words broken anywhere are read more easily than figures that are cut off.
+    """
+    columns = list(zip(*cells, strict=True))
+    most = [max(len(head), *map(len, texts)) for head, texts in zip(heads, columns, strict=True)]
+    of_heads = [_longest_word([head], _WHOLE_WORD) for head in heads]
+    # What the line is about: the name of a measure, the key of a procedure.
+    of_heads[0] = max(of_heads[0], _longest_word(list(columns[0]), _WHOLE_NAME))
+    words = [_longest_word(list(texts), _WHOLE_WORD) for texts in columns]
+    lines = [max(map(len, texts)) for texts in columns]
+    short = [line if line <= _SHORT else word for line, word in zip(lines, words, strict=True)]
+    left = room - _BETWEEN * len(heads)
+    for least in (short, words, [0] * len(heads)):
+        widths = [max(pair) for pair in zip(of_heads, least, strict=True)]
+        if sum(widths) <= left:
+            break
+    else:
+        return None
+    while sum(widths) < min(left, sum(most)):
+        wanting = max(range(len(heads)), key=lambda place: most[place] / widths[place])
+        widths[wanting] += 1
+    return widths
 
 
 def print_rows(
@@ -174,14 +207,13 @@ def print_rows(
     there = console.width if console.is_terminal else 220
     room = min(there, width or there)
     heads = [name.replace("_", " ") for name in names]
-    whole = [_longest_word([head], _WHOLE_WORD) for head in heads]
-    # What the line is about: the name of a measure, the key of a procedure.
-    whole[0] = max(whole[0], _longest_word([line[0] for line in cells], _WHOLE_NAME))
-    if sum(whole) + _BETWEEN * len(whole) > room:
-        whole = [0] * len(whole)  # broken words are read more easily than figures that are cut off
-    for name, head, least in zip(names, heads, whole, strict=True):
+    widths = _widths(heads, cells, room)
+    for place, (name, head) in enumerate(zip(names, heads, strict=True)):
         table.add_column(
-            head, justify="right" if name in numeric else "left", overflow="fold", min_width=least
+            head,
+            justify="right" if name in numeric else "left",
+            overflow="fold",
+            width=widths[place] if widths else None,
         )
     for line in cells:
         table.add_row(*line)

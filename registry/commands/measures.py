@@ -265,9 +265,19 @@ def print_results(rows: list[dict[str, Any]], format_: Format, minimum: int) -> 
     for row in others:
         if "assumptions" in row:
             _print_sampling(row, format_, minimum)
-            continue
-        for part in row.get("rows", [row]):
-            print_rows([part], format_)
+    told = [row for row in others if "assumptions" not in row]
+    if format_ is not Format.TABLE:
+        for measure in dict.fromkeys(row["measure"] for row in told):
+            own = [row for row in told if row["measure"] == measure]
+            parts = [
+                {"measure": measure, "stratum": row["stratum"], **part} for row in own for part in row["rows"]
+            ]
+            print_rows(parts, format_)
+        return
+    for row in told:
+        narrow.print_categories(row, minimum) if "cells" in row else narrow.print_curve(row, minimum)
+    if curves := [row for row in told if "cells" not in row]:
+        narrow.say_of_curves(curves[0])
 
 
 def _print_sampling(row: dict[str, Any], format_: Format, minimum: int) -> None:
@@ -343,8 +353,18 @@ def worklist(
             ("worklist", "title"),
         )
         return
-    if name.replace("-", "_") not in known:
+    asked = known.get(name.replace("-", "_"))
+    if asked is None:
         raise UsageProblem(f"{name}: there is no such worklist. Known: {', '.join(known)}.")
     with reading(folder) as registry:
-        found = rows(registry, name.replace("-", "_"), as_of=day(as_of, "--as-of") or today_at(registry.site))
-    print_rows(found.to_dicts(), format_, found.columns)
+        found = rows(registry, asked.name, as_of=day(as_of, "--as-of") or today_at(registry.site))
+    if format_ is not Format.TABLE:
+        print_rows(found.to_dicts(), format_, found.columns)
+        return
+    words = [
+        {name: value.replace("_", " ") if isinstance(value, str) else value for name, value in row.items()}
+        for row in found.select(asked.narrow).to_dicts()
+    ]
+    print_rows(words, format_, asked.narrow, width=narrow.WIDTH)
+    if found.height:
+        say(f"{asked.title}: {found.height} in all. Every column: --format json or csv.")

@@ -77,6 +77,10 @@ def quality(
         raise FileProblem(f"{out}: is there already. Name a new folder, or move it away.")
     with reading(folder) as registry:
         on = day(as_of, "--as-of") or today_at(registry.site)
+        if then is not None and then > registry.clock():
+            raise UsageProblem(
+                f"--known-at {known_at}: lies ahead. What will be known then is not on record; give a moment that has passed."
+            )
         with as_known(registry, then) if then else nullcontext(registry) as known:
             pack = quality_pack(
                 known, start=first, end=last, as_of=on, shareable=shareable, smallest=smallest

@@ -19,6 +19,7 @@ from scipy.sparse import csr_array
 from scipy.sparse.csgraph import maximum_flow
 
 from registry.errors import UsageProblem
+from registry.numerals import grouped
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -48,7 +49,7 @@ class Rule:
 
     def count(self, number: int) -> str:
         """A count, or the sign in its place."""
-        return HIDDEN if self.is_small(number) else f"{number:,}"
+        return HIDDEN if self.is_small(number) else grouped(number)
 
     @property
     def words(self) -> str:

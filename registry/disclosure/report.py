@@ -9,6 +9,7 @@ import polars as pl
 
 from registry.disclosure.anonymity import Anonymity, K, L, anonymity
 from registry.disclosure.profiles import Treatment
+from registry.numerals import grouped
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -148,7 +149,7 @@ def page(report: PrivacyReport) -> str:
         "| column | became | cells changed | how |",
         "| --- | --- | ---: | --- |",
     ]
-    lines += [f"| {one.column} | {one.became} | {one.changed:,} | {one.why} |" for one in changed]
+    lines += [f"| {one.column} | {one.became} | {grouped(one.changed)} | {one.why} |" for one in changed]
     lines += ["", "## As recorded", "", ", ".join(one.column for one in kept) or "nothing"]
     lines += ["", "## Left to a person", "", *(f"- [ ] {one}" for one in DECISIONS)]
     lines += ["", "Signed: ______________________   Date: ______________", ""]
@@ -160,7 +161,7 @@ def _in_words(one: Anonymity, when: str) -> list[str]:
     if one.steps:
         made.append("- To leave out or coarsen first, in this order:")
         made += [
-            f"  {place}. {step.column}: records in small classes fall from {step.failing_before:,} to {step.failing:,}"
+            f"  {place}. {step.column}: records in small classes fall from {grouped(step.failing_before)} to {grouped(step.failing)}"
             for place, step in enumerate(one.steps, start=1)
         ]
     return made
@@ -170,17 +171,17 @@ def sentence(one: Anonymity, when: str) -> str:
     """What was counted of classes, in two sentences."""
     by = ", ".join(one.quasi) or "nothing"
     return (
-        f"{when}, by {by}: {one.records:,} records in {one.classes:,} classes; the smallest class has {one.k:,} "
-        f"{'patient' if one.k == 1 else 'patients'} (k = {one.k}). {one.failing_records:,} records are in "
-        f"{one.failing.height:,} classes of fewer than {one.threshold} patients; {one.unique:,} records are alone in their class."
+        f"{when}, by {by}: {grouped(one.records)} records in {grouped(one.classes)} classes; the smallest class has {grouped(one.k)} "
+        f"{'patient' if one.k == 1 else 'patients'} (k = {one.k}). {grouped(one.failing_records)} records are in "
+        f"{grouped(one.failing.height)} classes of fewer than {one.threshold} patients; {grouped(one.unique)} records are alone in their class."
     )
 
 
 def diversity(one: Anonymity) -> list[str]:
     """What was counted of results that a class shares, a sentence each."""
     return [
-        f"{s.column}: the fewest different values in a class are {s.fewest} (l = {s.fewest}); {s.failing_records:,} records are in "
-        f"{s.failing_classes:,} classes with fewer than {L}, where whoever knows that somebody is in the class knows the result."
+        f"{s.column}: the fewest different values in a class are {s.fewest} (l = {s.fewest}); {grouped(s.failing_records)} records are in "
+        f"{grouped(s.failing_classes)} classes with fewer than {L}, where whoever knows that somebody is in the class knows the result."
         for s in one.spreads
     ]
 
@@ -191,7 +192,7 @@ def _smallest(one: Anonymity) -> list[str]:
         return [f"Every class has {K} patients or more."]
     heads = [*one.quasi, "patients", "records"]
     made = [
-        f"Classes of fewer than {one.threshold} patients, the smallest {min(_MOST_CLASSES, one.failing.height)} of {one.failing.height:,}:",
+        f"Classes of fewer than {one.threshold} patients, the smallest {min(_MOST_CLASSES, one.failing.height)} of {grouped(one.failing.height)}:",
         "",
         f"| {' | '.join(heads)} |",
         f"|{' --- |' * len(heads)}",

@@ -6,7 +6,7 @@ Python counts, and adds the interval.
 
 from registry.measures.b_category import b_category_table
 from registry.measures.clusters import WORTH_SAYING
-from registry.measures.curve import curve
+from registry.measures.curve import curve, drawn_steps
 from registry.measures.definition import Exclusion, Measure, load_measures
 from registry.measures.effects import clustering, clustering_effects, patients
 from registry.measures.evaluation import evaluate
@@ -43,6 +43,7 @@ __all__ = [
     "clustering",
     "clustering_effects",
     "curve",
+    "drawn_steps",
     "evaluate",
     "exclusion_flow",
     "load_measures",

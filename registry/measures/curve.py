@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 import numpy as np
+import polars as pl
 
 from registry.measures import counting
 from registry.measures.definition import chosen
@@ -108,10 +109,10 @@ def curve_of(
 
 
 def _estimate(name: str, rows: Sequence[Row], confidence: float) -> CurveEstimate:
-    """Read at the fixed days, and at every day on which the curve steps."""
+    """Read at the fixed days, at every day on which the curve steps, and at the last that anybody was followed to."""
     table = np.array(sorted(rows), dtype=np.int64).reshape(-1, 3)
     days, status = np.repeat(table[:, 0], table[:, 2]), np.repeat(table[:, 1], table[:, 2])
-    steps = np.unique(np.concatenate([[0], days[status == 1]])).astype(int)
+    steps = np.unique(np.concatenate([[0], days[status == 1], days[-1:]])).astype(int)
     read = cumulative_incidence(days, status, [*READ_AT, *steps], confidence)
     fixed, stepped = slice(0, len(READ_AT)), slice(len(READ_AT), None)
     return CurveEstimate(
@@ -128,6 +129,37 @@ def _estimate(name: str, rows: Sequence[Row], confidence: float) -> CurveEstimat
         step_at_risk=tuple(int(one) for one in read.at_risk[stepped]),
         events=read.events,
         deaths=read.competing,
+    )
+
+
+def drawn_steps(one: CurveEstimate) -> pl.DataFrame:
+    """The steps up to the last fixed day, and the level held until then by those who are followed so long.
+
+    Returns
+    -------
+    DataFrame
+        Columns estimate, days, incidence, lower, upper (shares) and at_risk, in the order of days.
+    """
+    kept = sum(day <= one.at[-1] for day in one.step_days)
+    held = [(one.at[-1], kept - 1, one.at_risk[-1])] if one.at_risk[-1] else []
+    rows = [*((one.step_days[i], i, one.step_at_risk[i]) for i in range(kept)), *held]
+    return pl.DataFrame(
+        {
+            "estimate": [one.name] * len(rows),
+            "days": [day for day, _, _ in rows],
+            "incidence": [one.steps[i] for _, i, _ in rows],
+            "lower": [one.step_lower[i] for _, i, _ in rows],
+            "upper": [one.step_upper[i] for _, i, _ in rows],
+            "at_risk": [left for _, _, left in rows],
+        },
+        schema={
+            "estimate": pl.String,
+            "days": pl.Int64,
+            "incidence": pl.Float64,
+            "lower": pl.Float64,
+            "upper": pl.Float64,
+            "at_risk": pl.Int64,
+        },
     )
 
 

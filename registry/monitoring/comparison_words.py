@@ -145,7 +145,11 @@ def _same(made: Comparison) -> str:
         if same.tarone_p is not None
         else ""
     )
-    return f"All {same.df + 1} groups with procedures together: chi-square {same.chi2:.2f}, {same.df} degrees of freedom, p {p_value(same.p)}: {told}.{spread}"
+    return f"All {same.df + 1} groups with procedures together: chi-square {same.chi2:.2f}, {_freedom(same.df)}, p {p_value(same.p)}: {told}.{spread}"
+
+
+def _freedom(df: int) -> str:
+    return "1 degree of freedom" if df == 1 else f"{df} degrees of freedom"
 
 
 def _by_patient(made: Comparison) -> str:
@@ -164,7 +168,7 @@ def _by_patient(made: Comparison) -> str:
     )
     return (
         f"With the procedures of each patient held together (Rao and Scott; variance up to {max(test.deff):.2f} times that of independent "
-        f"procedures): chi-square {test.chi2:.2f}, {test.df} degrees of freedom, p {p_value(test.p)}: {told}."
+        f"procedures): chi-square {test.chi2:.2f}, {_freedom(test.df)}, p {p_value(test.p)}: {told}."
     )
 
 

@@ -13,6 +13,7 @@ from registry.measures.strata import NOT_RECORDED, Question, in_order
 from registry.measures.whose import permitted
 from registry.monitoring.comparison_words import p_value
 from registry.monitoring.watched import apart
+from registry.numerals import grouped
 from registry.stats.rates import exact_rate_interval, rate_ratio
 from registry.stats.time_to_event import logrank
 
@@ -211,8 +212,8 @@ def _counts(one: Followed, minimum: int, level: str) -> str:
     if one.procedures < minimum or one.rate is None or one.lower is None or one.upper is None:
         return f"{counts}{without}: counts only."
     if not one.cancers:
-        return f"{counts}{without}: at most {one.upper:.1f} in {PER:,} years ({level.removesuffix(' interval')} one-sided, exact Poisson)."
-    return f"{counts}{without}: {one.rate:.1f} in {PER:,} years ({level} {one.lower:.1f} to {one.upper:.1f}, exact Poisson)."
+        return f"{counts}{without}: at most {one.upper:.1f} in {grouped(PER)} years ({level.removesuffix(' interval')} one-sided, exact Poisson)."
+    return f"{counts}{without}: {one.rate:.1f} in {grouped(PER)} years ({level} {one.lower:.1f} to {one.upper:.1f}, exact Poisson)."
 
 
 def _ratio(made: LaterCancer, level: str) -> str:

@@ -13,6 +13,7 @@ from registry.cohorts import CohortFile
 from registry.disclosure.profiles import profile_of
 from registry.errors import UsageProblem
 from registry.known import as_known
+from registry.numerals import grouped
 from registry.package.asked import Asked
 from registry.package.build import profile_sha256
 from registry.package.canonical import kind_of, rows_sha256, sorted_by
@@ -134,7 +135,7 @@ def _why(manifest: dict[str, Any], asked: Asked, gone: int) -> list[str]:
         made.append(f"Profile {asked.profile.name} does something else with columns than it did then.")
     if gone:
         made.append(
-            f"The study keys of {gone:,} patients are no longer kept: they were erased since, or their rows are new."
+            f"The study keys of {grouped(gone)} patients are no longer kept: they were erased since, or their rows are new."
         )
     return made
 
@@ -150,7 +151,7 @@ def _first(folder: Path, table: dict[str, Any], rows: pl.DataFrame, what: str) -
         None,
     )
     if written is None:
-        return f"{what} gives {rows.height:,} rows with another hash. Put the manifest beside its data/ to see the first row that differs."
+        return f"{what} gives {grouped(rows.height)} rows with another hash. Put the manifest beside its data/ to see the first row that differs."
     key = table["key"]
     if rows.columns != written.columns:
         wrong = ", ".join(sorted(set(rows.columns) ^ set(written.columns))) or "their order"

@@ -21,6 +21,7 @@ from registry.codebook import CAUTIONS, COHORT, load_cohort
 from registry.disclosure.profiles import INTERNAL, Profile
 from registry.disclosure.report import privacy_report
 from registry.errors import UsageProblem
+from registry.numerals import grouped
 from registry.package import archive, contents, place
 from registry.package.asked import USUAL, Asked
 from registry.package.guard import GUARD_RULE
@@ -62,20 +63,23 @@ class ExportReport:
 
     def lines(self) -> list[str]:
         """The report as plain text lines."""
-        made = [f"Wrote {self.rows:,} procedures of {self.patients:,} patients to {self.folder}"]
+        made = [
+            f"Wrote {grouped(self.rows)} procedures of {grouped(self.patients)} patients to {self.folder}"
+        ]
         made += [
-            f"  {one.label}: {one.left_out:,} left out, {one.remaining:,} remaining" for one in self.flow
+            f"  {one.label}: {grouped(one.left_out)} left out, {grouped(one.remaining)} remaining"
+            for one in self.flow
         ]
         made += [f"  {name}  SHA-256 {sha256}" for name, sha256 in self.files.items()]
         made.append(f"Rows in canonical form: SHA-256 {self.rows_sha256}")
         if cells := sum(self.guarded.values()):
             made.append(
-                f"{cells:,} text cells that a spreadsheet would take for a formula begin with an apostrophe in the CSV."
+                f"{grouped(cells)} text cells that a spreadsheet would take for a formula begin with an apostrophe in the CSV."
             )
         counted = self.privacy.as_they_leave
         made.append(
-            f"By {', '.join(counted.quasi)}: k = {counted.k}, {counted.unique:,} records alone in their class, "
-            f"{counted.failing_records:,} in classes under {counted.threshold} patients. PRIVACY.md says more."
+            f"By {', '.join(counted.quasi)}: k = {counted.k}, {grouped(counted.unique)} records alone in their class, "
+            f"{grouped(counted.failing_records)} in classes under {counted.threshold} patients. PRIVACY.md says more."
         )
         if self.archive:
             made.append(f"One archive of all: {self.archive}")

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from registry.codebook import CAUTIONS
+from registry.numerals import grouped
 from registry.package.guard import GUARD_RULE
 
 if TYPE_CHECKING:
@@ -38,7 +39,7 @@ def readme(title: str, manifest: Mapping[str, Any], profile: Profile, files: lis
     if manifest["invented"]:
         lines += ["**All data in this package are invented.**", ""]
     lines += [
-        f"{manifest['rows']:,} procedures of {manifest['patients']:,} patients, up to {manifest['as_of']}. "
+        f"{grouped(manifest['rows'])} procedures of {grouped(manifest['patients'])} patients, up to {manifest['as_of']}. "
         f"Profile {profile.name}: {profile.title}. Purpose: {manifest['reason']}",
         "",
         "## Read this first",

@@ -44,7 +44,8 @@ def rising_roots(
         y = excess(x)
         low, high = np.where(y <= 0.0, x, low), np.where(y <= 0.0, high, x)
         steep = slope(x)
-        step = np.divide(y, steep, out=np.full_like(x, np.inf), where=steep > 0.0)
+        with np.errstate(over="ignore"):  # a step beyond all numbers leaves the enclosure, and is halved
+            step = np.divide(y, steep, out=np.full_like(x, np.inf), where=steep > 0.0)
         newton = x - step
         renewed = np.where((newton >= low) & (newton <= high), newton, (low + high) / 2.0)
         small = (y == 0.0) | (np.abs(renewed - x) <= CLOSE * np.abs(x))

@@ -15,9 +15,8 @@ if TYPE_CHECKING:
 def looked_at(made: Funnel) -> str:
     """How many units were looked at, and what chance alone would do; empty where none was."""
     few = len([one for one in made.units if not one.looked_at])
-    left = (
-        f" {few} with fewer than {made.minimum} procedures are listed with their counts only." if few else ""
-    )
+    listed = "is listed with its" if few == 1 else "are listed with their"
+    left = f" {few} with fewer than {made.minimum} procedures {listed} counts only." if few else ""
     if not made.looked_at:
         return f"No {made.by} has {made.minimum} procedures in the denominator.{left}"
     if made.looked_at == 1:
@@ -66,11 +65,11 @@ def shrinkage(made: Funnel) -> str:
     """What the shrunken rates stand for."""
     if made.shrink_mean is None:
         return f"No shrunken rates: {made.shrink_reason}." if made.shrink_reason and made.looked_at else ""
-    if made.shrink_reason:
+    if made.shrink_reason or made.shrink_size is None:
         return f"Shrunken rates: {made.shrink_reason}, so that the best guess for each is the rate of all."
     return (
         f"Shrunken rates draw each {made.by} towards {percent(made.shrink_mean)} as if it had "
-        f"{made.shrink_size:,.0f} procedures at that rate beside its own (beta-binomial).{_otherwise(made)}"
+        f"{grouped(made.shrink_size)} procedures at that rate beside its own (beta-binomial).{_otherwise(made)}"
     )
 
 

@@ -6,6 +6,7 @@
 --     declined at the end, then the longest overdue, then the longest since the review
 -- columns: reason, procedure_id, site, started_on, finding_id, assessment, diagnosis, reviewed_on,
 --     determination, management, responsible, due_on, days_overdue, booked_for, declined_on, days_open
+-- narrow: reason, procedure_id, management, responsible, due_on, days_overdue, booked_for
 -- note: What ends a step must lie after the day of the review: a repeat biopsy, vacuum excision or
 --     surgical opinion by a sampled repeat or an excision; an excision by an excision; imaging by an
 --     examination (for the same tracer one with a tracer, or of unstated modality); a review of the pathology by a further

@@ -5,6 +5,8 @@
 -- order: the longest time since the attempt first
 -- columns: reason, procedure_id, site, started_on, finding_id, assessment, status, status_reason,
 --     attempts, days_open, days_overdue, last_management, booked_for, declined_on, last_event_on, last_event
+-- narrow: reason, procedure_id, site, assessment, status_reason, last_management, booked_for,
+--     days_open, days_overdue
 -- note: Listed is the last attempt at a finding that ended without tissue, cancelled or abandoned. It
 --     leaves the list when the finding or the chain is sampled afterwards, when an event shows the target
 --     to be clear, and when a later cancer, an excision or the patient's death is known. The local limit is

@@ -8,6 +8,7 @@
 -- columns: place, reason, procedure_id, site, started_on, finding_id, finding_type, assessment,
 --     diagnosis, first_report_on, last_review_on, last_determination, changed, waiting_since,
 --     days_waiting, days_overdue
+-- narrow: reason, procedure_id, assessment, diagnosis, changed, waiting_since, days_waiting
 -- note: Listed are sampled procedures with a current report whose joint reviews are none, not
 --     conclusive, or indeterminate at the last; or whose basis changed after the latest joint review:
 --     a later report version with another diagnosis, lesion, B category, atypia, calcifications or

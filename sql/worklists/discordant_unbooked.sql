@@ -5,6 +5,7 @@
 -- order: decisions without any step first, then the longest since the decision; declined by the patient last
 -- columns: reason, procedure_id, site, started_on, finding_id, assessment, diagnosis, reviewed_on,
 --     management, responsible, due_on, declined_on, informed_on, days_open
+-- narrow: reason, procedure_id, assessment, diagnosis, management, due_on, days_open
 -- note: What counts is the latest joint review. It leaves the list when a step is booked, when the chain is
 --     sampled again or the site excised after the procedure, when a later cancer is known, or when the
 --     patient died. A refusal stays listed, with its day: a discordant result is never closed by silence.

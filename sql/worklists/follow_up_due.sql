@@ -7,6 +7,8 @@
 -- columns: place, reason, procedure_id, patient_no, site, started_on, finding_id, correlate, diagnosis, result_class,
 --     clear_until, next_due_on, days_overdue, contact_attempts, next_call_on, escalate, outside_owed,
 --     not_cleared_because, last_event_on, last_event
+-- narrow: reason, procedure_id, patient_no, result_class, next_due_on, days_overdue, contact_attempts,
+--     next_call_on
 -- note: Listed are results that are not resolved and whose next date of the local schedule has come: benign
 --     ones; high-risk, suspicious and insufficient ones that a joint review found concordant without asking for
 --     tissue; discordant ones whose further tissue the patient declined; targets that were not sampled because nothing was seen. Of a chain only the newest

@@ -5,6 +5,7 @@
 -- order: malignant results first, then discordant decisions, then the rest; within each, the longest wait first
 -- columns: reason, procedure_id, site, started_on, finding_id, diagnosis, reviewed_on, determination,
 --     management, responsible, days_waiting
+-- narrow: reason, procedure_id, site, diagnosis, reviewed_on, management, days_waiting
 -- note: What counts is the latest joint review, if it is concordant or discordant; an indeterminate one is
 --     still being worked on. A patient who died is not listed.
 WITH ranked_review AS (

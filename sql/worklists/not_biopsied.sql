@@ -5,6 +5,8 @@
 -- order: category 5 first, then 4C, 4B, 4A, 4; within each, the longest wait first
 -- columns: reason, finding_id, found_on, biopsy_advised_on, laterality, modality, correlate, finding_type,
 --     assessment, size_mm, days_waiting
+-- narrow: reason, finding_id, found_on, biopsy_advised_on, modality, finding_type, assessment,
+--     days_waiting
 -- note: The wait runs from the day on which biopsy was advised, or from the examination where that day is
 --     empty. Not listed: a procedure at the finding has started by the as-of date, whatever became of it
 --     (those without tissue stand in cancelled_unresolved); the patient died. A biopsy elsewhere is not in

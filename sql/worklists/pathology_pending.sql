@@ -5,6 +5,7 @@
 -- order: the longest wait first
 -- columns: reason, procedure_id, site, started_on, finding_id, assessment, containers, days_waiting,
 --     days_overdue
+-- narrow: reason, procedure_id, site, started_on, assessment, containers, days_waiting, days_overdue
 -- note: Listed are sampled procedures older than the local limit (report_due_days) without a current
 --     report: none at all, only preliminary ones, or only retracted ones.
 WITH version AS (

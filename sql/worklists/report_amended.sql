@@ -5,6 +5,7 @@
 -- order: not decided again first; within each, the newest change first
 -- columns: reason, procedure_id, site, started_on, report_id, version_before, version_now, amended_on, changed,
 --     diagnosis_before, diagnosis_now, first_review_on, decided_again_on, told_again_on
+-- narrow: reason, procedure_id, site, amended_on, changed, first_review_on, decided_again_on
 -- note: Listed are current versions that are not the first, issued after the first joint review and of another diagnosis,
 --     lesion, B category, atypia, calcifications or further lesions than the version that review could see; a
 --     retracted report among them. Receptors alone change nothing here. Decided again is the first conclusive

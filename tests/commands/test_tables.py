@@ -22,6 +22,7 @@ from registry.commands.common import Format, print_rows
 from registry.errors import NotSaved, RegistryError, SiteProblem
 from registry.measures import load_measures
 from registry.store import Registry
+from registry.worklists import load_worklists
 from tests.build import base, load
 
 if TYPE_CHECKING:
@@ -103,6 +104,71 @@ def test_a_proportion_in_words(capsys: pytest.CaptureFixture[str], change: dict,
     said = capsys.readouterr().out
     assert says in " ".join(said.split("\n"))
     assert ("%" in says) or "15.0 %" not in said
+
+
+CURVE = {
+    "measure": "cancer_after_benign", "stratum": "SITE-A", "n": 1200, "patients": 1100, "excluded": {"a": 40, "b": 2},
+    "interval": "log(-log)", "confidence": 0.95,
+}  # fmt: skip
+READ = {"estimate": "lost", "days": 365, "incidence": 0.021, "lower": 0.011, "upper": 0.036, "at_risk": 370}
+
+
+@pytest.mark.parametrize(
+    ("unit", "part", "says"),
+    [
+        ({}, {}, "lost 365 2.1 % (1.1 to 3.6) 370"),
+        ({}, {"at_risk": 0}, "lost 365 nobody followed so long 0"),
+        ({}, {"incidence": None, "lower": None, "upper": None, "at_risk": 4}, "lost 365 not known 4"),
+        ({}, {"incidence": 0.0, "lower": None, "upper": None}, "lost 365 0.0 % 370"),
+        ({"n": 9}, {}, "lost 365 fewer than 10: counts only 370"),
+        ({"n": 0}, {"at_risk": 0}, "lost 365 no procedures 0"),
+    ],
+)
+def test_a_curve_in_words(capsys: pytest.CaptureFixture[str], unit: dict, part: dict, says: str):
+    """Beyond the last that anybody was followed the level is held by nobody."""
+    narrow.print_curve(CURVE | {"rows": [READ | part]} | unit, 10)
+    assert says in " ".join(capsys.readouterr().out.split())
+
+
+def test_a_cross_table_has_its_sums_its_ratios_and_what_must_hold(capsys: pytest.CaptureFixture[str]):
+    """Columns sum by hand; 20 / 773 as printed; what does not hold is said aloud."""
+    narrow.print_categories(
+        {
+            "measure": "b_category_accuracy", "stratum": "all", "total": 2107, "patients": 1770, "excluded": {"a": 915},
+            "interval": "wilson", "confidence": 0.95, "unresolved": [75, 479, 61, 1, 60],
+            "cells": {"m": [9, 11, 17, 7, 669], "b": [9, 29, 100, 5, 6], "n": [144, 923, 116, 2, 60]},
+            "identities": {"a <= b": True, "c = d": False},
+            "rows": [
+                {"name": "miss_rate", "x": 20, "n": 773, "proportion": 20 / 773, "lower": 0.0168, "upper": 0.0396, "unresolved": 616},
+                {"name": "ppv_b4", "x": 1, "n": 9, "proportion": 1 / 9, "lower": 0.02, "upper": 0.4, "unresolved": None},
+            ],
+        },
+        10,
+    )  # fmt: skip
+    said = " ".join(capsys.readouterr().out.split())
+    for sentence in (
+        "2 107 procedures of 1 770 patients, 915 left out.",
+        "all 162 963 233 14 735",
+        "miss_rate 20 / 773 2.6 % (1.7 to 4.0) 616",
+        "ppv_b4 1 / 9 fewer than 10: counts only",
+        "a ≤ b: holds; c = d: DOES NOT HOLD.",
+    ):
+        assert sentence in said
+
+
+@pytest.mark.parametrize(("measure", "rows"), [("cancer_after_benign", 6), ("b_category_accuracy", 13)])
+def test_csv_of_what_is_no_proportion_has_one_header_and_names_its_stratum(
+    demo: Path, measure: str, rows: int
+):
+    """Two estimates at three days, thirteen ratios, each site."""
+    said = run(
+        "measure", str(demo), measure, "--as-of", "2026-06-30", "--by", "site", "--format", "csv"
+    ).stdout
+    found = list(csv.DictReader(io.StringIO(said)))
+    strata = {one["stratum"] for one in found}
+    assert len(strata) > 1
+    assert {one["measure"] for one in found} == {measure}
+    assert len(found) == rows * len(strata)
 
 
 # -- check -------------------------------------------------------------------------
@@ -205,6 +271,31 @@ def test_the_program_counts_without_the_library_that_it_keeps_out(demo: Path, as
     assert json.loads(alone.stdout) == json.loads(inside)
 
 
+# -- worklists ---------------------------------------------------------------------
+
+
+@pytest.fixture(scope="module")
+def full(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    folder = tmp_path_factory.mktemp("worklists") / "demo"
+    made = CliRunner().invoke(app, ["demo", str(folder), "--procedures", "1500"])
+    assert made.exit_code == 0, made.output
+    return folder
+
+
+@pytest.mark.parametrize("name", sorted(load_worklists()))
+def test_a_worklist_keeps_to_100_columns_and_breaks_no_key_and_no_day(full: Path, name: str):
+    asked = (str(full), name, "--as-of", "2026-06-30")
+    said = run("worklist", *asked).stdout
+    rows = list(csv.DictReader(io.StringIO(run("worklist", *asked, "--format", "csv").stdout)))
+    shown = [row[column] for row in rows for column in load_worklists()[name].narrow]
+    whole = {value for value in shown if re.fullmatch(r"\d{4}-\d\d-\d\d|[BF]\d{7}", value)}
+
+    assert whole, "nothing waits in the demo, so that nothing is tried"
+    assert {value for value in whole if value not in said} == set()
+    assert max(map(len, said.splitlines())) <= 100
+    assert f"{len(rows)} in all." in said
+
+
 # -- any table ---------------------------------------------------------------------
 
 
@@ -233,6 +324,15 @@ def test_where_names_and_headings_leave_no_room_no_figure_is_cut(capsys):
 
     assert max(len(line) for line in lines) <= 60
     assert sum(line.count("0") for line in lines) == sum(str(one).count("0") for one in figures)
+
+
+def test_short_cells_stand_on_one_line_before_a_long_text_gets_more(capsys):
+    """Twelve letters with two spaces need 12 columns each; the note takes what is left of 60."""
+    row = {"name": "one", "figure": "11 (11 to 12)", "other": "10 (10 to 11)", "note": "some words " * 9}
+    lines = printed([row], capsys)
+
+    assert any("11 (11 to 12)" in line and "10 (10 to 11)" in line for line in lines)
+    assert max(len(line.rstrip()) for line in lines) > 50
 
 
 def test_a_mark_is_yes_or_no(capsys):

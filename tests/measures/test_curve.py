@@ -146,9 +146,9 @@ def test_the_incidence_by_hand(drawn: Drawn):
     assert free.at == (365, 730, 1095)
     assert free.incidence[0] == pytest.approx(1 / 2)
     assert free.at_risk == (1, 1, 0)
-    assert free.step_days == (0, 100, 300)
-    assert free.steps == pytest.approx((0, 1 / 4, 1 / 2))
-    assert free.step_at_risk == (4, 4, 2)
+    assert free.step_days == (0, 100, 300, 1000), "the last is the end of the follow-up, no step"
+    assert free.steps == pytest.approx((0, 1 / 4, 1 / 2, 1 / 2))
+    assert free.step_at_risk == (4, 4, 2, 1)
     assert (free.events, free.deaths) == (2, 1)
 
 

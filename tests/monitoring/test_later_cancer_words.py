@@ -35,11 +35,11 @@ def said(**changed: object) -> tuple[str, ...]:
 def test_rates_are_given_with_their_limits():
     assert said()[0] == (
         "A: 2 cancers in 120 years of follow-up of 40 procedures (3 of them without a day of it): "
-        "16.6 in 1,000 years (95 % interval 2.0 to 60.0, exact Poisson)."
+        "16.6 in 1 000 years (95 % interval 2.0 to 60.0, exact Poisson)."
     )
     assert said()[1] == (
         "B: 1 cancer in 90 years of follow-up of 30 procedures: "
-        "11.1 in 1,000 years (95 % interval 0.3 to 61.9, exact Poisson)."
+        "11.1 in 1 000 years (95 % interval 0.3 to 61.9, exact Poisson)."
     )
 
 
@@ -57,7 +57,7 @@ def test_without_a_cancer_there_is_a_one_sided_limit():
     none = replace(B, cancers=0, rate=0.0, lower=0.0, upper=33.29)
     assert said(groups=(A, none))[1] == (
         "B: 0 cancers in 90 years of follow-up of 30 procedures: "
-        "at most 33.3 in 1,000 years (95 % one-sided, exact Poisson)."
+        "at most 33.3 in 1 000 years (95 % one-sided, exact Poisson)."
     )
 
 
@@ -67,7 +67,7 @@ def test_one_procedure_below_the_minimum_has_counts_only():
 
 
 def test_the_minimum_itself_is_enough():
-    assert "11.1 in 1,000 years" in said(groups=(A, replace(B, procedures=10)))[1]
+    assert "11.1 in 1 000 years" in said(groups=(A, replace(B, procedures=10)))[1]
     assert "counts only" in said(groups=(A, replace(B, procedures=9)))[1]
 
 

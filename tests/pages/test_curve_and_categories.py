@@ -1,5 +1,6 @@
 """The curve and the B-category ratios as they are drawn."""
 
+from dataclasses import replace
 from datetime import date
 
 import pytest
@@ -7,8 +8,7 @@ import pytest
 from dashboards.components import words
 from dashboards.components.b_categories import ratio_result
 from dashboards.components.curve_plot import stepped_curves
-from dashboards.components.incidence import steps
-from registry.measures import CategoryRatio, CategoryTable, CurveEstimate
+from registry.measures import CategoryRatio, CategoryTable, CurveEstimate, drawn_steps
 
 LOST = CurveEstimate(
     name="lost",
@@ -50,23 +50,30 @@ def table(*ratios):
 
 
 def test_the_last_level_is_held_to_the_last_fixed_day():
-    drawn = steps(LOST).select("days", "incidence").rows()
+    drawn = drawn_steps(LOST).select("days", "incidence").rows()
 
     assert drawn == [(0, 0.0), (40, 0.02), (500, 0.03), (1095, 0.03)]
 
 
+def test_a_level_is_not_held_beyond_the_last_that_anybody_was_followed():
+    """The last step of 500 days is the last anybody was there for."""
+    nobody_left = replace(LOST, step_days=(0, 40, 500), steps=(0.0, 0.02, 0.03), at_risk=(120, 0, 0))
+
+    assert drawn_steps(nobody_left).get_column("days").to_list() == [0, 40, 500]
+
+
 def test_steps_beyond_the_last_fixed_day_are_not_drawn():
-    assert 1200 not in steps(LOST).get_column("days")
+    assert 1200 not in drawn_steps(LOST).get_column("days")
 
 
 def test_the_axis_holds_the_upper_limits():
-    domain = stepped_curves(steps(LOST), 1095)["layer"][0]["encoding"]["y"]["scale"]["domain"]
+    domain = stepped_curves(drawn_steps(LOST), 1095)["layer"][0]["encoding"]["y"]["scale"]["domain"]
 
     assert domain == [0, 0.07]
 
 
 def test_each_estimate_is_named_at_its_end():
-    name = stepped_curves(steps(LOST), 1095)["layer"][-1]
+    name = stepped_curves(drawn_steps(LOST), 1095)["layer"][-1]
 
     assert name["encoding"]["text"]["field"] == "estimate"
     assert name["transform"] == [{"filter": "datum.days == 1095"}]

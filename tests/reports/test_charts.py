@@ -164,15 +164,47 @@ def test_what_stands_out_has_another_shape():
     assert len(marks(made, "diamond")) == 2  # one stands on its corner, the other on its side
 
 
+def boxes(made) -> list[tuple[float, float, float]]:
+    """Left, right and foot of each name; a letter of eight points is some 4.4 wide."""
+    named = [one for one in parts(made) if (one.text or "").startswith("OP")]
+    return [
+        (float(one.get("x")), float(one.get("x")) + 4.4 * len(one.text), float(one.get("y"))) for one in named
+    ]
+
+
 def test_names_do_not_lie_on_one_another():
-    """Three units at one place: their names stand at three heights."""
+    """Three units at one place: their names stand beside or above one another, none on another."""
     made = charts.funnels(
         [("By operator", units(*((f"OP{i}", 30, 0.1, "other") for i in range(3))), LINES, 0.1)], "Three."
     )
-    feet = [float(one.get("y")) for one in parts(made) if (one.text or "").startswith("OP")]
+    found = boxes(made)
 
-    assert len(feet) == 3
-    assert min(abs(a - b) for i, a in enumerate(feet) for b in feet[:i]) >= 7.5
+    assert len(found) == 3
+    for i, (left, right, foot) in enumerate(found):
+        for other_left, other_right, other_foot in found[:i]:
+            assert left > other_right or other_left > right or abs(foot - other_foot) >= 7.5
+
+
+def test_a_name_does_not_lie_on_the_mark_of_another_unit():
+    """Two units of one rate a little apart: the mark of the second stands where the name of the first would."""
+    made = charts.funnels(
+        [("By operator", units(("OP1", 30, 0.1, "other"), ("OP2", 32, 0.1, "other")), LINES, 0.1)], "Two."
+    )
+    circles = [(float(one.get("cx")), float(one.get("cy"))) for one in marks(made, "circle")]
+
+    assert len(boxes(made)) == 2
+    for left, right, foot in boxes(made):
+        assert not [1 for x, y in circles if left < x < right and foot - 6 < y < foot]
+
+
+def test_where_there_is_no_room_a_name_is_left_to_the_table_but_not_that_of_a_unit_to_look_at():
+    """Twelve units at one place have eight places for names; the last of them is the one to look at."""
+    crowd = [(f"OP{i:02}", 30, 0.1, "other") for i in range(12)]
+    made = charts.funnels([("By operator", units(*crowd, ("OP99", 30, 0.1, "flagged")), LINES, 0.1)], "Many.")
+    names = [one.text for one in parts(made) if (one.text or "").startswith("OP")]
+
+    assert "OP99" in names
+    assert len(names) < 13
 
 
 def test_units_without_a_name_have_none():

@@ -32,6 +32,13 @@ def test_a_slope_that_leads_astray_only_costs_steps(wrong):
     assert found == pytest.approx([0.3, 0.5, 0.9], rel=1e-12)
 
 
+@pytest.mark.filterwarnings("error")
+def test_a_slope_too_flat_to_divide_by_is_no_warning():
+    """5e-324 is the smallest number there is: the step is beyond all numbers, and nobody needs to hear of it."""
+    found = rising_roots(excess, lambda x: np.full_like(x, 5e-324), LOW, HIGH)
+    assert found == pytest.approx([0.3, 0.5, 0.9], rel=1e-12)
+
+
 @pytest.mark.parametrize("place", range(3))
 def test_a_root_asked_alone_has_the_same_digits(place):
     alone = rising_roots(lambda x: x**3 - CUBES[place], slope, LOW[:1], HIGH[:1])

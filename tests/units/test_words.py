@@ -63,7 +63,7 @@ class TestLookedAt:
         assert words.looked_at(made) == (
             "2 operators were looked at. If all had one true rate, the chance that at least one lay outside "
             "the 95 % limits would be up to 14 %, outside the 99.8 % limits up to 0.6 %. "
-            "1 with fewer than 10 procedures are listed with their counts only."
+            "1 with fewer than 10 procedures is listed with its counts only."
         )
 
     def test_one(self):
@@ -72,9 +72,13 @@ class TestLookedAt:
         )
 
     def test_none(self):
+        assert words.looked_at(funnel(unit("A", 1, 9), unit("B", 0, 3))) == (
+            "No operator has 10 procedures in the denominator. "
+            "2 with fewer than 10 procedures are listed with their counts only."
+        )
         assert words.looked_at(funnel(unit("A", 1, 9))) == (
             "No operator has 10 procedures in the denominator. "
-            "1 with fewer than 10 procedures are listed with their counts only."
+            "1 with fewer than 10 procedures is listed with its counts only."
         )
 
 
@@ -127,7 +131,7 @@ class TestShrinkage:
         near = unit("B", 1, 20, shrunken=0.08, shrunken_otherwise=0.09)
         made = funnel(apart, near, shrink_mean=0.0765, shrink_size=1107.9)
         assert words.shrinkage(made) == (
-            "Shrunken rates draw each operator towards 7.6 % as if it had 1,108 procedures at that rate beside its own "
+            "Shrunken rates draw each operator towards 7.6 % as if it had 1 108 procedures at that rate beside its own "
             "(beta-binomial). Where the logits of the rates are normal instead, they differ by at most 3.0 points."
         )
 

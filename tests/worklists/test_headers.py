@@ -60,19 +60,23 @@ def test_an_unknown_worklist_is_refused_by_name(registry: Registry):
     ("header", "message"),
     [
         (
-            "-- worklist: other\n-- title: t\n-- question: q\n-- who: w\n-- order: o\n-- columns: c\n-- note: n\n",
+            "-- worklist: other\n-- title: t\n-- question: q\n-- who: w\n-- order: o\n-- columns: c\n-- narrow: c\n-- note: n\n",
             "its header says other",
         ),
         (
-            "-- worklist: x\n-- title: t\n-- question: q\n-- who: w\n-- order: o\n-- columns: c\n",
+            "-- worklist: x\n-- title: t\n-- question: q\n-- who: w\n-- order: o\n-- columns: c\n-- narrow: c\n",
             "header lacks note",
         ),
         (
-            "-- worklist: x\n-- title: t\n-- question: q\n-- who: w\n-- order: o\n-- columns: c\n-- note: n\n-- whom: v\n",
+            "-- worklist: x\n-- title: t\n-- question: q\n-- who: w\n-- order: o\n-- columns: c\n-- narrow: c\n-- note: n\n-- whom: v\n",
             "header has unknown whom",
         ),
+        (
+            "-- worklist: x\n-- title: t\n-- question: q\n-- who: w\n-- order: o\n-- columns: c\n-- narrow: d\n-- note: n\n",
+            "narrow names d, which is no column of it",
+        ),
     ],
-    ids=["another name", "missing key", "unknown key"],
+    ids=["another name", "missing key", "unknown key", "narrow column that is none"],
 )
 def test_a_faulty_header_stops_the_load(monkeypatch: pytest.MonkeyPatch, header: str, message: str):
     def one_file(name: str, required: frozenset[str]) -> list[SqlFile]:

@@ -9,7 +9,7 @@ from registry.disclosure.cells import HIDDEN
 from registry.measures import load_measures
 from registry.monitoring import compare_periods
 from registry.monitoring.comparison_words import meaning, p_value, points
-from registry.numerals import signed
+from registry.numerals import grouped, signed
 from registry.reports.document import Bullets, Paragraph, Section, Table
 from registry.reports.pack import charts
 from registry.reports.pack.asked import BEFORE, COMMITTEE, Part
@@ -97,7 +97,7 @@ def _cells(asked: Asked, made: Comparison) -> tuple[str, ...]:
     title = made.measure.title
     if _hides(asked, made):
         return title, *([HIDDEN] * 6)
-    counts = [f"{one.numerator:,} / {one.denominator:,}" for one in made.groups]
+    counts = [f"{grouped(one.numerator)} / {grouped(one.denominator)}" for one in made.groups]
     pair = made.pair
     if not made.is_shown or pair is None or pair.difference.diff is None:
         return title, *counts, "counts only", "", "", ""

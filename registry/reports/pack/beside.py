@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 from registry.disclosure.cells import HIDDEN
 from registry.measures import load_measures
+from registry.numerals import grouped
 from registry.reports.document import Paragraph, Section, Table
 from registry.reports.pack import charts
 from registry.reports.pack.asked import COMMITTEE, Part
@@ -148,7 +149,7 @@ def _cells(by: str, one: Unit) -> tuple[str, ...]:
         rate = f"{percent(one.proportion)} ({span(one.lower, one.upper)})"
     return (
         f"Operator {name}" if by == OPERATOR else f"Site {name}",
-        f"{one.x:,} / {one.n:,}",
+        f"{grouped(one.x)} / {grouped(one.n)}",
         rate,
         "" if one.expected is None else f"{one.expected:.1f}",
         one.outside,

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from registry.disclosure.cells import HIDDEN
 from registry.measures import load_measures
-from registry.numerals import NARROW, measured, measured_span
+from registry.numerals import NARROW, grouped, measured, measured_span
 from registry.reports.document import Table
 from registry.reports.pack.asked import AMONG, COUNTED
 from registry.reports.pack.figures import Lane
@@ -69,9 +69,9 @@ def proportion_table(caption: str, found: Sequence[ProportionResult], told: Told
         if told.hides(COUNTED, one.measure):
             counts, rate, limits, extremes = HIDDEN, HIDDEN, HIDDEN, HIDDEN
         else:
-            counts = f"{one.numerator:,} / {one.denominator:,}"
+            counts = f"{grouped(one.numerator)} / {grouped(one.denominator)}"
             rate, limits, extremes = _rate(one, minimum)
-        left_out = HIDDEN if told.rule.upto else f"{sum(one.excluded.values()):,}"
+        left_out = HIDDEN if told.rule.upto else grouped(sum(one.excluded.values()))
         rows.append((_title(one), counts, rate, limits, left_out, extremes if not told.rule.upto else HIDDEN))
     return Table(
         caption,
@@ -99,7 +99,7 @@ def _rate(one: ProportionResult, minimum: int) -> tuple[str, str, str]:
 def _extremes(one: ProportionResult) -> str:
     if one.bounds is None or not one.bounds.unknown:
         return ""
-    return f"{percent(one.bounds.lower)} / {percent(one.bounds.upper)} ({one.bounds.unknown:,})"
+    return f"{percent(one.bounds.lower)} / {percent(one.bounds.upper)} ({grouped(one.bounds.unknown)})"
 
 
 def lanes(
@@ -116,7 +116,7 @@ def lanes(
             one.proportion,
             one.lower,
             one.upper,
-            f"{percent(one.proportion)} ({one.numerator:,}/{one.denominator:,})",
+            f"{percent(one.proportion)} ({grouped(one.numerator)}/{grouped(one.denominator)})",
             tuple(quarters.get(one.measure, ())),
             tuple(
                 end for target in targets[one.measure] for end in (target.low, target.high) if end is not None
@@ -160,7 +160,7 @@ def quantity_table(caption: str, found: Sequence[QuantityResult], told: Told) ->
     rows = []
     for one in found:
         title = load_measures()[one.measure].title
-        n = HIDDEN if told.hides(AMONG, one.measure) else f"{one.n:,}"
+        n = HIDDEN if told.hides(AMONG, one.measure) else grouped(one.n)
         if _of_few(one, told) or one.median is None:
             rows.append((title, n, "", "", ""))
             continue

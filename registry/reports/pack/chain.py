@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from registry import uptake
 from registry.disclosure.cells import HIDDEN
+from registry.numerals import grouped
 from registry.reports.document import Bullets, Paragraph, Section, Table
 from registry.reports.pack import charts
 from registry.reports.pack.asked import Part
@@ -130,10 +131,10 @@ def _doses(asked: Asked, found: list[VisitDoses], hidden_ones: list[bool]) -> Ta
         cells.append(
             (
                 tracer,
-                HIDDEN if hidden else f"{one.visits:,}",
-                HIDDEN if hidden else f"{one.shared:,}",
+                HIDDEN if hidden else grouped(one.visits),
+                HIDDEN if hidden else grouped(one.shared),
                 f"{one.dose.median:.2f} ({one.dose.q1:.2f} to {one.dose.q3:.2f})" if shown else "",
-                HIDDEN if hidden else f"{without:,}",
+                HIDDEN if hidden else grouped(without),
                 f"{one.uptake_minutes.median:.0f} ({one.uptake_minutes.q1:.0f} to {one.uptake_minutes.q3:.0f})"
                 if timed
                 else "",

@@ -157,7 +157,6 @@ def _funnel(left: float, head: str, marks: pl.DataFrame, lines: pl.DataFrame, ra
         panel.line(points, MUTED, width=0.7, dash=dash)
     panel.level(rate)
     rows = marks.sort("n", "rate").to_dicts()
-    taken: list[tuple[float, float, float]] = []
     for row in rows:
         panel.bar(row["n"], row["lower"], row["upper"])
         shape, fill, edge = {
@@ -165,27 +164,34 @@ def _funnel(left: float, head: str, marks: pl.DataFrame, lines: pl.DataFrame, ra
             "flagged": ("diamond", ATTENTION, INK),
         }.get(row["kind"], ("circle", ACCENT, "#FFFFFF"))
         panel.mark(row["n"], row["rate"], shape, fill=fill, edge=edge)
+    taken = [(panel.x(row["n"]) - 3, panel.x(row["n"]) + 3, panel.y(row["rate"]) + 3) for row in rows]
+    for row in sorted(rows, key=lambda row: row["kind"] == "other"):
         _name(panel, row, taken)
     return panel.parts
 
 
 def _name(panel: Panel, row: dict[str, Any], taken: list[tuple[float, float, float]]) -> None:
-    """The code beside its mark, at the first place where no other name stands; ``taken`` holds left, right, foot."""
+    """The code beside its mark, where neither a mark nor another code stands; left to the table where there is no room.
+
+    ``taken`` holds left, right and foot of what stands already.
+    """
     if not row["name"]:
         return
     wide = 4.4 * len(row["name"])
     left, top, width, height = panel.place
-    right_of = panel.x(row["n"]) + 5 + wide <= left + width + 10
-    start = panel.x(row["n"]) + 5 if right_of else panel.x(row["n"]) - 5 - wide
-    for dy in (-4.0, 9.0, -12.0, 17.0, -20.0):
-        foot = panel.y(row["rate"]) + dy
-        is_free = all(
-            start > right or start + wide < other or abs(foot - at) > SIZE - 0.5 for other, right, at in taken
-        )
-        if is_free and top < foot < top + height - 1:
-            break
-    taken.append((start, start + wide, foot))
-    panel.parts.append(text(start, foot, row["name"], fill=INK))
+    x, y = panel.x(row["n"]), panel.y(row["rate"])
+    for dy in (3.0, -5.0, 10.0, -12.0):
+        for start in (x + 5, x - 5 - wide):
+            foot = y + dy
+            if start < left or start + wide > left + width + 10 or not top < foot < top + height - 1:
+                continue
+            if all(
+                start > right or start + wide < other or abs(foot - at) > SIZE - 0.5
+                for other, right, at in taken
+            ):
+                taken.append((start, start + wide, foot))
+                panel.parts.append(text(start, foot, row["name"], fill=INK))
+                return
 
 
 def differences(
@@ -258,7 +264,7 @@ def steps(curves: Sequence[tuple[str, pl.DataFrame]], last: int, words: str) -> 
             points = [(float(row["days"]), row[name]) for row in rows if row[name] is not None]
             if points:
                 panel.line(
-                    [*points, (float(last), points[-1][1])],
+                    points,
                     colour,
                     dash=dash,
                     steps=True,

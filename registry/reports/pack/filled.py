@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from registry import quality
 from registry.disclosure.cells import HIDDEN
-from registry.numerals import signed
+from registry.numerals import grouped, signed
 from registry.reports.document import Paragraph, Section, Table
 from registry.reports.pack import charts
 from registry.reports.pack.asked import Part
@@ -94,10 +94,10 @@ def _cells(one: FieldFilled, then: FieldFilled, hidden: bool, hidden_trend: bool
     share = "counts only"
     if one.proportion is not None:
         share = f"{percent(one.proportion)} ({span(one.lower, one.upper)})"
-    own = (HIDDEN, HIDDEN) if hidden else (f"{one.x:,} / {one.n:,}", share)
+    own = (HIDDEN, HIDDEN) if hidden else (f"{grouped(one.x)} / {grouped(one.n)}", share)
     if hidden_trend:
         return words, *own, HIDDEN, HIDDEN, HIDDEN
-    counts = [f"{x:,} / {n:,}" if n else "none" for x, n in (then.recent, then.before)]
+    counts = [f"{grouped(x)} / {grouped(n)}" if n else "none" for x, n in (then.recent, then.before)]
     change = ""
     if (
         then.difference is not None

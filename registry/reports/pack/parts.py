@@ -8,9 +8,17 @@ import polars as pl
 
 from registry import quality, targets, timeliness
 from registry.disclosure.cells import HIDDEN
-from registry.measures import b_category_table, curve, evaluate, load_measures, reason_in_words, standing_of
+from registry.measures import (
+    b_category_table,
+    curve,
+    drawn_steps,
+    evaluate,
+    load_measures,
+    reason_in_words,
+    standing_of,
+)
 from registry.monitoring import last_quarters
-from registry.numerals import AT_MOST, measured, measured_span
+from registry.numerals import AT_MOST, grouped, measured, measured_span
 from registry.record import complications_by_grade
 from registry.reports.document import Bullets, Paragraph, Section, Table
 from registry.reports.pack import charts
@@ -86,7 +94,7 @@ def left_out(asked: Asked) -> Part | None:
         return None
     ids = [one.id for one in load_measures().values() if one.kind != "sampling"]
     found = evaluate(asked.registry, ids, **asked.period)  # type: ignore[arg-type]
-    rows = [
+    rows: list[dict[str, Any]] = [
         {"measure": one.measure, "reason": reason, "why": standing_of(reason), "procedures": number}
         for one in found
         for reason, number in one.excluded.items()
@@ -94,10 +102,10 @@ def left_out(asked: Asked) -> Part | None:
     ]
     cells = tuple(
         (
-            load_measures()[str(row["measure"])].title,
-            reason_in_words(str(row["reason"])),
-            str(row["why"]),
-            f"{row['procedures']:,}",
+            load_measures()[row["measure"]].title,
+            reason_in_words(row["reason"]),
+            row["why"],
+            grouped(row["procedures"]),
         )
         for row in rows
     )
@@ -158,10 +166,10 @@ def _decided(asked: Asked, one: Denominator) -> tuple[str, ...]:
     ):
         return (HIDDEN,) * 4
     return (
-        f"{one.decided:,} / {one.due:,}",
+        f"{grouped(one.decided)} / {grouped(one.due)}",
         percent(one.coverage),
-        f"{one.not_reviewed:,}",
-        f"{one.indeterminate:,}",
+        grouped(one.not_reviewed),
+        grouped(one.indeterminate),
     )
 
 
@@ -173,11 +181,11 @@ def b_categories(asked: Asked) -> Part:
     hidden = asked.told.hides(CELLS, found.measure)
     hidden_totals = asked.told.hides(TOTALS, found.measure)
     cells = [
-        (words[outcome], *(HIDDEN if hidden else f"{one:,}" for one in row))
+        (words[outcome], *(HIDDEN if hidden else grouped(one) for one in row))
         for outcome, row in found.cells.items()
     ]
     totals = [sum(column) for column in zip(*found.cells.values(), strict=True)]
-    cells.append(("All", *(HIDDEN if hidden_totals else f"{one:,}" for one in totals)))
+    cells.append(("All", *(HIDDEN if hidden_totals else grouped(one) for one in totals)))
     cross = Table(
         "Outcome within 365 days by worst B category", ("", *names), tuple(cells), frozenset(range(1, 6))
     )
@@ -187,10 +195,10 @@ def b_categories(asked: Asked) -> Part:
         tuple(
             (
                 one.words,
-                HIDDEN if hidden else f"{one.x:,} / {one.n:,}",
+                HIDDEN if hidden else f"{grouped(one.x)} / {grouped(one.n)}",
                 HIDDEN if hidden else percent(one.proportion) if one.n >= asked.minimum else "counts only",
                 HIDDEN if hidden else span(one.lower, one.upper) if one.n >= asked.minimum else "",
-                "" if one.unresolved is None or rule.upto else f"{one.unresolved:,}",
+                "" if one.unresolved is None or rule.upto else grouped(one.unresolved),
             )
             for one in found.ratios
         ),
@@ -231,7 +239,7 @@ def harm(asked: Asked) -> Part:
             label("complications", "kind", row["kind"]),
             labels("complications", "scheme").get(row["scheme"] or "", "not stated"),
             str(row["grade"]),
-            HIDDEN if hidden else f"{row['complications']:,}",
+            HIDDEN if hidden else grouped(row["complications"]),
         )
         for row in rows
     )
@@ -261,7 +269,9 @@ def afterwards(asked: Asked) -> Part:
             *(
                 (HIDDEN,) * 3
                 if _is_hidden(asked, row)
-                else (percent(row["incidence"]), span(row["lower"], row["upper"]), f"{row['at_risk']:,}")
+                else (percent(row["incidence"]), span(row["lower"], row["upper"]), grouped(row["at_risk"]))
+                if row["at_risk"]
+                else ("nobody followed so long", "", "0")
             ),
         )
         for row in rows
@@ -285,7 +295,7 @@ def afterwards(asked: Asked) -> Part:
         ]
         if found.n >= asked.minimum:
             drawn = charts.steps(
-                [(f"Estimate: {name}", frame) for name, frame in frames.items()],
+                [(f"Estimate: {name}", drawn_steps(one)) for name, one in found.estimates.items()],
                 max(one.at[-1] for one in found.estimates.values()),
                 "Cumulative incidence of cancer after a benign result by two estimates, with 95 % limits; the table holds the figures at fixed days.",
             )
@@ -325,7 +335,7 @@ def yearly(asked: Asked) -> Part:
             for (row, _), line in zip(one.rows, one.counts, strict=True)
         ]
         cells = tuple(
-            (text, *(HIDDEN if number is None else f"{number:,}" for number in line))
+            (text, *(HIDDEN if number is None else grouped(number) for number in line))
             for (_, text), line in zip(one.rows, shown, strict=True)
         )
         heads = ("", *(text for _, text in one.columns))
@@ -345,7 +355,7 @@ def steps(asked: Asked) -> Part:
     rule = asked.rule
     hidden = {one.interval for one in found if not asked.told.admits(one.n)}
     for one in found:
-        n = HIDDEN if one.interval in hidden else f"{one.n:,}"
+        n = HIDDEN if one.interval in hidden else grouped(one.n)
         # Days in the middle of many tell nothing of how many there are.
         if one.median is None or (one.interval in hidden and one.n <= rule.upto):
             cells.append((one.words, n, "", "", ""))
