@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from registry.store import Registry
 
 SHORTEST_PURPOSE, LONGEST_PURPOSE = 10, 200
-#: Places on the worklist: growth or a new finding at the last examination; the chase was closed.
+#: Places on the worklist: growth or a new finding; the chase was closed.
 GROWTH, CLOSED = 1, 4
 
 

@@ -2,20 +2,21 @@
 -- title: Follow-up due
 -- question: After which results is a follow-up examination due, and for how long?
 -- who: the coordinator
--- order: growth or a new finding at the last examination; overdue beyond the local grace; due;
---     closed as lost to follow-up. Within each, the longest overdue first.
+-- order: growth or a new finding that no later examination which can show the target took back; overdue beyond
+--     the local grace; due; closed as lost to follow-up. Within each, the longest overdue first.
 -- columns: place, reason, procedure_id, patient_no, site, started_on, finding_id, correlate, diagnosis, result_class,
 --     clear_until, next_due_on, days_overdue, contact_attempts, next_call_on, escalate, outside_owed,
 --     not_cleared_because, last_event_on, last_event
 -- narrow: reason, procedure_id, patient_no, result_class, next_due_on, days_overdue, contact_attempts,
 --     next_call_on
--- note: Listed are results that are not resolved and whose next date of the local schedule has come: benign
---     ones; high-risk, suspicious and insufficient ones that a joint review found concordant without asking for
---     tissue; discordant ones whose further tissue the patient declined; targets that were not sampled because nothing was seen. Of a chain only the newest
---     counts. A date is met when the target is known to be clear up to it, less the local grace. Growth or a new
---     finding is listed at once. An examination that cannot show the target meets no date, and not_cleared_because
---     says so. An outside report is owed after a contact says that the patient was seen elsewhere. Not listed: an
---     excision or a later cancer known, the patient died, clear for 22 months, or nothing further in the schedule.
+-- note: Listed are results that are not resolved and whose next date of the local schedule has come: benign ones;
+--     high-risk, suspicious and insufficient ones that a joint review found concordant without asking for tissue;
+--     discordant ones whose further tissue the patient declined; targets that were not sampled because nothing was
+--     seen. Of a chain only the newest counts. A date is met when the target is known to be clear up to it, less the
+--     local grace. Growth or a new finding is listed at once. An examination that cannot show the target meets no date
+--     and takes no growth back, and not_cleared_because says so. An outside report is owed after a contact says that
+--     the patient was seen elsewhere. Not listed: an excision or a later cancer known, the patient died, clear for 22
+--     months, or nothing further in the schedule.
 WITH event AS (
     SELECT
         p.root_id,
@@ -123,6 +124,12 @@ later_event AS (
         u.procedure_id,
         u.correlate,
         e.*,
+        -- Reassuring, by an examination that cannot show the target: it takes nothing back.
+        coalesce(
+            e.kind = 'imaging' AND e.imaging_outcome IN ('resolved', 'decreased', 'stable')
+            AND u.correlate IN ('none', 'not_assessed') AND e.modality NOT IN ('pet_tracer', 'gamma_tracer', 'mri'),
+            FALSE
+        ) AS is_blind,
         row_number() OVER (PARTITION BY u.procedure_id ORDER BY e.happened_on DESC, e.event_id DESC) AS place_from_last,
         row_number() OVER (PARTITION BY u.procedure_id, e.kind ORDER BY e.happened_on DESC, e.event_id DESC) AS place_in_kind
     FROM unresolved AS u
@@ -135,7 +142,7 @@ seen AS (
         max(happened_on) FILTER (WHERE place_from_last = 1) AS last_event_on,
         max(words) FILTER (WHERE place_from_last = 1) AS last_event,
         max(kind) FILTER (WHERE place_from_last = 1) AS last_kind,
-        max(imaging_outcome) FILTER (WHERE kind = 'imaging' AND place_in_kind = 1) AS last_imaging,
+        arg_max(imaging_outcome, (happened_on, event_id)) FILTER (WHERE kind = 'imaging' AND NOT is_blind) AS last_imaging,
         max(happened_on) FILTER (WHERE kind = 'contact') AS last_contact_on,
         max(contact_result) FILTER (WHERE kind = 'contact' AND place_in_kind = 1) AS last_contact,
         max(happened_on) FILTER (WHERE kind IN ('imaging', 'excision', 'registry_linkage')) AS last_answer_on,
@@ -144,11 +151,7 @@ seen AS (
         count(*) FILTER (
             WHERE kind = 'contact' AND contact_result IN ('no_answer', 'message_left', 'wrong_number')
         ) AS unanswered,
-        arg_max(modality || ' of ' || CAST(happened_on AS VARCHAR), happened_on) FILTER (
-            WHERE kind = 'imaging' AND imaging_outcome IN ('resolved', 'decreased', 'stable')
-                AND correlate IN ('none', 'not_assessed')
-                AND modality NOT IN ('pet_tracer', 'gamma_tracer', 'mri')
-        ) AS blind_examination
+        arg_max(modality || ' of ' || CAST(happened_on AS VARCHAR), happened_on) FILTER (WHERE is_blind) AS blind_examination
     FROM later_event
     GROUP BY procedure_id
 ),
@@ -189,7 +192,7 @@ placed AS (
 SELECT
     place,
     CASE place
-        WHEN 1 THEN 'growth or a new finding at the last examination, no tissue since'
+        WHEN 1 THEN 'growth or a new finding, no tissue since'
         WHEN 2 THEN 'overdue by ' || days_overdue || ' days'
         WHEN 3 THEN 'due'
         ELSE 'closed as lost to follow-up'

@@ -91,6 +91,28 @@ def test_a_later_stable_examination_takes_growth_off(undecided: Registry):
     assert listed(undecided, date(2025, 9, 10)) == []
 
 
+def test_a_later_examination_that_cannot_show_the_target_takes_no_growth_off(undecided: Registry):
+    """Mammography says stable of a target that was seen on tracer imaging alone."""
+    followed(
+        undecided,
+        {"happened_on": "2025-06-01", "imaging_outcome": "progressed"},
+        {"happened_on": "2025-08-20", "modality": "mammography"},
+    )
+    row = listed(undecided, date(2025, 9, 10))[0]
+    assert (row["place"], row["reason"]) == (1, "growth or a new finding, no tissue since")
+    assert (
+        row["not_cleared_because"]
+        == "mammography of 2025-08-20 cannot show a target seen on tracer imaging alone"
+    )
+
+
+def test_growth_on_an_examination_that_need_not_show_the_target_is_growth(undecided: Registry):
+    followed(
+        undecided, {"happened_on": "2025-06-01", "modality": "mammography", "imaging_outcome": "new_finding"}
+    )
+    assert [row["place"] for row in listed(undecided, date(2025, 6, 1))] == [1]
+
+
 @pytest.mark.parametrize(
     ("happened_on", "expected"),
     [("2027-01-08", []), ("2027-01-07", [date(2027, 3, 10)])],
