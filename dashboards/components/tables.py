@@ -19,6 +19,9 @@ _WHOLE = re.compile(r"^[^ ]{1,24}$|^\d{4}-\d\d-\d\d ")
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+#: A day with its time of day: two lines where the page is narrow.
+_MOMENT = re.compile(r"^\d{4}-\d\d-\d\d \d\d:\d\d")
+
 #: Rows of a list that a page shows at once; the file holds all of them.
 SHOWN_ROWS = 25
 #: Text longer than this gets a wide column, so that a list stays low.
@@ -109,7 +112,15 @@ def two_lines(first: object, second: str) -> Markup:
 def _cell(column: int, value: object, kind: str | None) -> Markup:
     text = value if isinstance(value, Markup) else "" if value is None else str(value)
     seen = _TAG.sub("", text.partition("<small")[0])
-    width = "whole" if _WHOLE.match(seen) else "long" if len(seen) > _LONG else None
+    width = (
+        "moment"
+        if _MOMENT.match(seen)
+        else "whole"
+        if _WHOLE.match(seen)
+        else "long"
+        if len(seen) > _LONG
+        else None
+    )
     kind = " ".join(filter(None, (kind, width))) or None
     if column == 0:
         return element("th", text, scope="row", class_=kind)
