@@ -15,10 +15,9 @@ sampled AS (
         l.started_on,
         l.started_us,
         r.procedure_id IS NOT NULL AS is_reported,
-        d.code AS diagnosis
+        r.diagnosis
     FROM linked AS l
     LEFT JOIN report_facts AS r ON r.procedure_id = l.procedure_id
-    LEFT JOIN code_rank AS d ON d.list = 'diagnosis' AND d.rank = r.diagnosis_rank
     WHERE l.is_sampled
 )
 

@@ -9,6 +9,7 @@ WITH issued AS (
         p.version,
         p.status,
         p.reported_on,
+        p.diagnosis,
         -- 0 stands for empty: arg_max would pass over an empty newest version to an older one.
         -- Looked up, not joined: the engine counts rows of the same transaction as none, and would lay
         -- them all out in memory to join the list of codes with them.
@@ -23,6 +24,7 @@ SELECT
     procedure_id,
     container,
     arg_max(status, version) AS status,
+    arg_max(diagnosis, version) AS diagnosis,
     arg_max(diagnosis_rank, version) AS diagnosis_rank,
     arg_max(b_rank, version) AS b_rank,
     min(reported_on) FILTER (WHERE status <> 'retracted') AS first_report_on

@@ -46,7 +46,7 @@ later AS (
 SELECT
     l.procedure_id,
     min(l.happened_on) FILTER (WHERE l.is_excision) AS first_excision_on,
-    max(l.rank) FILTER (WHERE l.is_excision AND l.days <= 365) AS excision_rank,
+    arg_max(l.diagnosis, l.rank) FILTER (WHERE l.is_excision AND l.days <= 365) AS excision_diagnosis,
     min(l.happened_on) FILTER (
         WHERE l.is_excision AND l.adjudication IN ('target_removed', 'therapy_response', 'site_missed')
     ) AS adjudicated_excision_on,

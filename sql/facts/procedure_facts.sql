@@ -17,7 +17,7 @@ WITH joined AS (
         f.found_on,
         r.procedure_id IS NOT NULL AS is_reported,
         r.first_report_on,
-        (SELECT d.code FROM code_rank AS d WHERE d.list = 'diagnosis' AND d.rank = r.diagnosis_rank) AS diagnosis,
+        r.diagnosis,
         r.b_rank,
         v.first_joint_review_on,
         v.first_conclusive_on,
@@ -27,7 +27,7 @@ WITH joined AS (
         c.first_repeat_on,
         c.first_reported_repeat_on,
         e.first_excision_on,
-        (SELECT x.code FROM code_rank AS x WHERE x.list = 'diagnosis' AND x.rank = e.excision_rank) AS excision_diagnosis,
+        e.excision_diagnosis,
         e.adjudicated_excision_on,
         least(c.first_malignant_repeat_on, e.first_malignant_event_on) AS later_cancer_on,
         least(c.first_breast_cancer_repeat_on, e.first_breast_cancer_event_on) AS later_breast_cancer_on,
@@ -50,19 +50,21 @@ WITH joined AS (
         s.containers,
         s.tissue_mass_g,
         a.specimen_concentration_ratio
-    FROM scope_procedures AS p
-    JOIN unit_facts AS u ON u.procedure_id = p.procedure_id
-    JOIN scope_findings AS f ON f.finding_id = p.finding_id
+    -- The widest last: every join lays out anew what the joins before it brought. Specimens late, too: in
+    -- a refresh the engine turns their joins round, and such a join passes on its rows in two turns.
+    FROM unit_facts AS u
     JOIN patient_facts AS n ON n.patient = u.patient
-    LEFT JOIN report_facts AS r ON r.procedure_id = p.procedure_id
-    LEFT JOIN review_facts AS v ON v.procedure_id = p.procedure_id
-    LEFT JOIN chain_facts AS c ON c.procedure_id = p.procedure_id
-    LEFT JOIN event_facts AS e ON e.procedure_id = p.procedure_id
-    LEFT JOIN otherwise_facts AS o ON o.procedure_id = p.procedure_id
-    LEFT JOIN complication_facts AS k ON k.procedure_id = p.procedure_id
-    LEFT JOIN attempt_facts AS t ON t.procedure_id = p.procedure_id
-    LEFT JOIN specimen_facts AS s ON s.procedure_id = p.procedure_id
-    LEFT JOIN scan_facts AS a ON a.procedure_id = p.procedure_id
+    LEFT JOIN otherwise_facts AS o ON o.procedure_id = u.procedure_id
+    LEFT JOIN complication_facts AS k ON k.procedure_id = u.procedure_id
+    LEFT JOIN chain_facts AS c ON c.procedure_id = u.procedure_id
+    LEFT JOIN report_facts AS r ON r.procedure_id = u.procedure_id
+    LEFT JOIN review_facts AS v ON v.procedure_id = u.procedure_id
+    LEFT JOIN event_facts AS e ON e.procedure_id = u.procedure_id
+    LEFT JOIN attempt_facts AS t ON t.procedure_id = u.procedure_id
+    JOIN scope_findings AS f ON f.finding_id = u.finding_id
+    LEFT JOIN scan_facts AS a ON a.procedure_id = u.procedure_id
+    LEFT JOIN specimen_facts AS s ON s.procedure_id = u.procedure_id
+    JOIN scope_procedures AS p ON p.procedure_id = u.procedure_id
 )
 
 SELECT

@@ -4,7 +4,8 @@
 SELECT
     procedure_id,
     min(first_report_on) AS first_report_on,
-    max(diagnosis_rank) AS diagnosis_rank,
+    -- The text and not its rank, which would have to be looked up again for every wide row at the end.
+    arg_max(diagnosis, diagnosis_rank) FILTER (WHERE diagnosis_rank > 0) AS diagnosis,
     max(b_rank) AS b_rank
 FROM current_report_facts
 WHERE status <> 'retracted'
