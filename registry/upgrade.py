@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from datetime import UTC, date
 from typing import TYPE_CHECKING, Any
 
-from registry import audit, migrations
+from registry import audit, facts, migrations
 from registry.backup import Backup, backup
 from registry.engine import KEY, copy_apart, key_path
 from registry.errors import IntegrityProblem
@@ -60,6 +60,12 @@ def pending(folder: Path) -> list[str]:
     """Migrations that a registry folder still lacks."""
     with Registry.open(folder, migrate=False) as registry, registry.cursor() as cursor:
         return migrations.pending(cursor, "migrations")
+
+
+def derives_otherwise(folder: Path) -> bool:
+    """Whether this program derives the kept rows otherwise than they were."""
+    with Registry.open(folder, migrate=False) as registry, registry.cursor() as cursor:
+        return not facts.is_current(cursor)
 
 
 def upgrade(folder: Path, place: Path, *, as_of: date, author: str, clock: Callable[[], datetime]) -> Upgrade:

@@ -17,6 +17,7 @@ from registry.people import Action
 from registry.vocabulary import label
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
     from datetime import date
 
     from registry.quality import Table, Yearly
@@ -40,7 +41,8 @@ def yearly_table() -> None:
         show(element("p", "No procedures.", class_="result"))
         return
     for one in found.tables:
-        _counts(one)
+        for caption, places in one.parts():
+            _part(one, places, caption)
     show(element("p", waiting(found), class_="beside"))
     _checked(found)
     show(element("p", found.note, class_="beside"))
@@ -51,20 +53,10 @@ def yearly_table() -> None:
         _list(found, until, by)
 
 
-def _counts(one: Table) -> None:
-    """One part; how repeats were done and what they found are drawn one below the other."""
-    found = [place for place, (key, _) in enumerate(one.columns) if key.startswith("found ")]
-    others = [place for place in range(len(one.columns)) if place not in found]
-    title = one.title.partition(", how")[0]
-    _part(one, others, f"{title} and how it was done" if found else one.title)
-    if found:
-        _part(one, [0, *found], f"{title} and what was found")
-
-
-def _part(one: Table, places: list[int], caption: str) -> None:
+def _part(one: Table, places: Sequence[int], caption: str) -> None:
     table(
         caption,
-        [_HEADS[one.name], *(one.columns[place][1].removeprefix("Found: ").capitalize() for place in places)],
+        [_HEADS[one.name], *one.heads(places)],
         [
             [_unbroken(text), *(words.count(counts[place]) for place in places)]
             for (_, text), counts in zip(one.rows, one.counts, strict=True)

@@ -45,11 +45,15 @@ def migrate(
     from registry.store import SITE, Registry, utc_now
 
     pending = upgrade.pending(folder)
-    if list_only or not pending:
-        say(f"Pending: {', '.join(pending)}." if pending else "Nothing pending.")
-        if not list_only:
-            with Registry.open(folder, write=True):
-                pass  # derives the kept rows anew where this program does it otherwise
+    stale = not pending and upgrade.derives_otherwise(folder)
+    if list_only:
+        waiting = [*pending, *(["the kept rows, which this program derives otherwise"] if stale else [])]
+        say(f"Pending: {', '.join(waiting)}." if waiting else "Nothing pending.")
+        return
+    if not pending:
+        with Registry.open(folder, write=True):
+            pass  # opened for writing, it derives them
+        say("The kept rows were derived anew; no migration was pending." if stale else "Nothing pending.")
         return
     site = site_file.read(folder / SITE)
     chosen = place or (Path(site.backup_folder) if site.backup_folder else folder.resolve().parent)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
@@ -20,6 +20,9 @@ from registry.commands.common import (
     say,
     today_at,
 )
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
 
 
 def units(
@@ -124,9 +127,10 @@ def yearly(
         return
     say(f"Procedures from {made.start} to {made.until}.")
     for one in made.tables:
-        say(f"\n{one.title}")
-        for columns in _in_width(len(one.columns)):
-            print_rows(_printed(one, columns), format_, width=narrow.WIDTH)
+        for caption, places in one.parts():
+            say(f"\n{caption}")
+            for columns in _in_width(places):
+                print_rows(_printed(one, columns), format_, width=narrow.WIDTH)
     held = [text for text, holds in made.identities if holds]
     broken = [text for text, holds in made.identities if not holds]
     narrow.paragraph(f"Checked: {'; '.join(held)}.")
@@ -153,9 +157,9 @@ def _cells(made: Any) -> list[dict[str, Any]]:
 _WIDE = 5
 
 
-def _in_width(columns: int) -> list[list[int]]:
+def _in_width(places: Sequence[int]) -> list[list[int]]:
     """Places of the columns of each table that is printed: all procedures first in each."""
-    return [[0, *range(first, min(first + _WIDE, columns))] for first in range(1, max(columns, 2), _WIDE)]
+    return [[0, *places[first : first + _WIDE]] for first in range(1, max(len(places), 2), _WIDE)]
 
 
 def _printed(one: Any, columns: list[int]) -> list[dict[str, Any]]:

@@ -18,6 +18,7 @@ from registry.quality.twelve_months import first_day
 from registry.vocabulary import labels
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
     from datetime import date
 
     from registry.measures.counting import Reader
@@ -67,6 +68,27 @@ class Table:
         if row not in keys[0] or column not in keys[1]:
             return 0
         return self.counts[keys[0].index(row)][keys[1].index(column)]
+
+    def heads(self, places: Sequence[int]) -> list[str]:
+        """Names of columns above the table that says by its caption what was found."""
+        texts = [self.columns[place][1] for place in places]
+        return [
+            text.removeprefix("Found: ").capitalize() if text.startswith("Found: ") else text
+            for text in texts
+        ]
+
+    def parts(self) -> tuple[tuple[str, tuple[int, ...]], ...]:
+        """Caption and places of the columns of each table that is drawn.
+
+        How repeats were done and what they found stand one below the other, as eleven columns
+        find no room on a page.
+        """
+        found = tuple(place for place, (key, _) in enumerate(self.columns) if key.startswith("found "))
+        others = tuple(place for place in range(len(self.columns)) if place not in found)
+        if not found:
+            return ((self.title, others),)
+        title = self.title.partition(", how")[0]
+        return ((f"{title} and how it was done", others), (f"{title} and what was found", (0, *found)))
 
 
 @dataclass(frozen=True)

@@ -174,7 +174,9 @@ def test_what_the_yearly_table_hides_in_its_file_it_hides_on_its_page(shared):
     cells = [cell for one in section.blocks if hasattr(one, "rows") for row in one.rows for cell in row[1:]]
 
     hidden = [one for one in shared.rows["yearly"] if one["procedures"] is None]
-    assert cells.count(HIDDEN) == len(hidden) > 0
+    # How repeats were done and what they found are two tables, and both begin with all of them.
+    twice = [one for one in hidden if (one["part"], one["column"]) == ("repeats", "all")]
+    assert cells.count(HIDDEN) == len(hidden) + len(twice) > 0
 
 
 @pytest.mark.parametrize(

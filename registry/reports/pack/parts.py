@@ -334,12 +334,19 @@ def yearly(asked: Asked) -> Part:
             ]
             for (row, _), line in zip(one.rows, one.counts, strict=True)
         ]
-        cells = tuple(
-            (text, *(HIDDEN if number is None else grouped(number) for number in line))
-            for (_, text), line in zip(one.rows, shown, strict=True)
-        )
-        heads = ("", *(text for _, text in one.columns))
-        blocks.append(Table(one.title, heads, cells, frozenset(range(1, len(heads)))))
+        for caption, places in one.parts():
+            cells = tuple(
+                (
+                    text,
+                    *(
+                        HIDDEN if number is None else grouped(number)
+                        for number in (line[at] for at in places)
+                    ),
+                )
+                for (_, text), line in zip(one.rows, shown, strict=True)
+            )
+            heads = ("", *one.heads(places))
+            blocks.append(Table(caption, heads, cells, frozenset(range(1, len(heads)))))
         rows += [
             {"part": one.name, "row": row, "column": column, "procedures": number}
             for (row, _), line in zip(one.rows, shown, strict=True)
