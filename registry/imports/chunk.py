@@ -127,8 +127,9 @@ def has_edge_space(array: NDArray[np.uint8], delimiter: int, marks: NDArray[np.i
     before, after = array[spaces - 1], array[spaces + 1]
     if ((before == _QUOTE) | (after == _QUOTE)).any():
         return True
-    edges = np.array([delimiter, _LF, _CR], dtype=np.uint8)
-    beside_edge = np.isin(before, edges) | np.isin(after, edges)
+    is_edge = np.zeros(256, dtype=bool)
+    is_edge[[delimiter, _LF, _CR]] = True
+    beside_edge = spaces[is_edge[before] | is_edge[after]]
     if marks is not None and len(marks):
-        beside_edge &= np.searchsorted(marks, spaces) % 2 == 0
-    return bool(beside_edge.any())
+        beside_edge = beside_edge[np.searchsorted(marks, beside_edge) % 2 == 0]
+    return bool(len(beside_edge))

@@ -44,15 +44,18 @@ def fit(array: NDArray[np.uint8], marks: NDArray[np.int64], delimiter: int) -> b
         Byte between cells.
     """
     opening, closing = marks[0::2], marks[1::2]
-    before = np.concatenate([[_LF], array])[opening]
-    begins = (before == delimiter) | (before == _LF)
+    before = array[opening - 1]
+    begins = (before == delimiter) | (before == _LF) | (opening == 0)
     # A mark straight behind a closing one is the second of a doubled pair.
     begins[1:] |= opening[1:] == closing[: len(opening) - 1] + 1
     if not begins.all():
         return False
-    padded = np.concatenate([array, [_LF, _LF]])
-    after = padded[closing + 1]
-    ends = (after == delimiter) | (after == _LF) | ((after == _CR) & (padded[closing + 2] == _LF))
+    # Behind the last byte it is as if the line ended.
+    last = len(array) - 1
+    after, second = (
+        np.where(at > last, _LF, array[np.minimum(at, last)]) for at in (closing + 1, closing + 2)
+    )
+    ends = (after == delimiter) | (after == _LF) | ((after == _CR) & (second == _LF))
     paired = np.zeros(len(closing), dtype=bool)
     following = opening[1:]
     paired[: len(following)] = following == closing[: len(following)] + 1

@@ -178,10 +178,17 @@ class _Scan:
     def _take_plain(self, data: bytes, forced: frozenset[int]) -> bool:
         """Take a chunk of plain records at once; False where it needs a closer look."""
         width = len(self._names())
-        if forced or b'"' in data or not data.isascii() or width < 2:
+        if forced or not data.isascii() or width < 2:
             return False
         delimiter = self.delimiter
         left = data.translate(None, _PRINTABLE.replace(delimiter, b""))
+        if b'"' in data:
+            # The marks fit, so what stands between every second pair of them lies outside the quoted
+            # cells. Where the quoted ones hold printable text only, all that is missing outside are delimiters.
+            outside = b"".join(data.split(b'"')[::2]).translate(None, _PRINTABLE.replace(delimiter, b""))
+            if len(left.translate(None, delimiter)) != len(outside.translate(None, delimiter)):
+                return False
+            left = outside
         if not data.endswith(b"\n"):
             left += b"\n"
         count = left.count(b"\n")
@@ -197,7 +204,8 @@ class _Scan:
             and max(int(newlines[0]), int(np.diff(newlines, append=len(data)).max())) > CELL_LIMIT
         ):
             return False
-        self.has_edge_space |= has_edge_space(array, delimiter[0])
+        marks = np.flatnonzero(array == _QUOTE) if b'"' in data else None
+        self.has_edge_space |= has_edge_space(array, delimiter[0], marks)
         self.new_lines.add(ending)
         self.lines.append(np.arange(self.line, self.line + count, dtype=np.int64))
         self.line += len(newlines)

@@ -89,13 +89,22 @@ def codes_of(field: Field, site: Site) -> tuple[str, ...]:
     return field.codes + site.added_codes.get(f"{field.table}.{field.name}", ())
 
 
-def _bounds(field: Field, typed: str) -> str:
+def _unless(column: str, *tests: str) -> str:
+    """Condition that a cell says something and does not pass every test; never NULL.
+
+    A test without an answer is not passed. Put as a choice: the engine asks each test only of
+    the rows that passed those before it, and nothing but the first of an empty cell.
+    """
+    return f"CASE WHEN {' AND '.join(tests)} THEN false ELSE {column} IS NOT NULL END"
+
+
+def _within(field: Field, typed: str) -> list[str]:
     tests = []
     if field.minimum is not None:
-        tests.append(f"{typed} {'<=' if field.above else '<'} {field.minimum!r}")
+        tests.append(f"{typed} {'>' if field.above else '>='} {field.minimum!r}")
     if field.maximum is not None:
-        tests.append(f"{typed} > {field.maximum!r}")
-    return "".join(f" OR {test}" for test in tests)
+        tests.append(f"{typed} <= {field.maximum!r}")
+    return tests or [f"{typed} IS NOT NULL"]
 
 
 def _with_unit(field: Field, column: str, kind: str) -> str:
@@ -111,15 +120,15 @@ def _with_unit(field: Field, column: str, kind: str) -> str:
 def _number(field: Field, column: str) -> Cell:
     whole = field.type == "integer"
     typed = _value(column)
-    form = f"contains({column}, '_') OR starts_with({column}, '+-')"
+    tests = [*_within(field, typed), f"NOT contains({column}, '_')", f"NOT starts_with({column}, '+-')"]
     if whole:
         # The engine's cast also takes 0b11, 0x1F and 15e-1, and rounds the last to 2. Written as
         # the engine writes it, a number is none of these: that is quicker to see.
-        form += f" OR contains({column}, '.') OR (TRY_CAST({column} AS INTEGER) IS NOT NULL AND regexp_matches({column}, '[^0-9 +-]'))"
-        form = f"CASE WHEN {column} = CAST({typed} AS VARCHAR) THEN false ELSE {form} END"
+        plain = f"NOT contains({column}, '.') AND (TRY_CAST({column} AS INTEGER) IS NULL OR NOT regexp_matches({column}, '[^0-9 +-]'))"
+        tests.append(f"CASE WHEN {column} = CAST({typed} AS VARCHAR) THEN true ELSE {plain} END")
     elif field.maximum is None or field.minimum is None:
-        form += f" OR NOT isfinite({typed})"
-    fails = f"({column} IS NOT NULL AND coalesce({typed} IS NULL OR {form}{_bounds(field, typed)}, true))"
+        tests.append(f"isfinite({typed})")
+    fails = _unless(column, *tests)
     made = {typed: _with_unit(field, column, "INTEGER" if whole else "DOUBLE")}
     return Cell(field.name, typed, fails, {}, made)
 
@@ -143,11 +152,8 @@ def _code(field: Field, column: str, site: Site) -> Cell:
 
 def _date(field: Field, column: str) -> Cell:
     typed = _value(column)
-    form = f"strlen({column}) <> 10 OR {column} NOT LIKE '____-%'"
-    fails = (
-        f"({column} IS NOT NULL AND coalesce({typed} IS NULL OR {form} "
-        f"OR {typed} < DATE '{_EARLIEST_YEAR}-01-01', true))"
-    )
+    form = f"strlen({column}) = 10 AND {column} LIKE '____-%'"
+    fails = _unless(column, f"{typed} >= DATE '{_EARLIEST_YEAR}-01-01'", form)
     return Cell(field.name, typed, fails, {}, {typed: f"TRY_CAST({column} AS DATE)"})
 
 
@@ -182,10 +188,11 @@ def _timestamp(field: Field, column: str, site: Site, moments: bool) -> Cell:
     ``zone_moment``, or left open; all other days have one offset, ``zone_offset`` of the day.
     """
     # Nearly all times are written like 2026-06-30T09:30. That is seen at once, and asks for no
-    # other test of form; whether such a day and such an hour exist the cast says.
+    # other test of form; whether such a day and such an hour exist the cast says. An empty cell
+    # counts as one of them, so that it is asked nothing more either.
     usual, moment, typed = _beside(column, "usual"), moment_of(column), _value(column)
     looked = {
-        usual: f"{column} LIKE '____-__-__T__:__' AND {column} NOT LIKE '%T24%' AND NOT contains({column}, ' ')",
+        usual: f"coalesce({column} LIKE '____-__-__T__:__' AND {column} NOT LIKE '%T24%' AND NOT contains({column}, ' '), true)",
         moment: f"TRY_CAST({column} AS TIMESTAMP)",
     }
     plain = without_offset(column)
@@ -205,14 +212,11 @@ def _timestamp(field: Field, column: str, site: Site, moments: bool) -> Cell:
         f"ELSE date_diff('minute', timezone('UTC', {instant}), timezone({zone}, {instant})) END"
     )
     form = (
-        f"substr({column}, 5, 1) <> '-' OR substr({column}, 8, 1) <> '-' OR substr({column}, 12, 2) = '24' "
-        f"OR substr({column}, 11, 1) NOT IN ('T', ' ', '')"
+        f"CASE WHEN {usual} THEN true ELSE substr({column}, 5, 1) = '-' AND substr({column}, 8, 1) = '-' "
+        f"AND substr({column}, 12, 2) <> '24' AND substr({column}, 11, 1) IN ('T', ' ', '') END"
     )
-    never = f"OR moment_{field.name}.problem IS NOT NULL " if moments else ""
-    fails = (
-        f"({column} IS NOT NULL AND coalesce({typed} IS NULL OR CASE WHEN {usual} THEN false ELSE {form} END {never}"
-        f"OR {typed} < TIMESTAMP '{_EARLIEST_YEAR}-01-01', true))"
-    )
+    exists = [f"moment_{field.name}.problem IS NULL"] if moments else []
+    fails = _unless(column, f"{typed} >= TIMESTAMP '{_EARLIEST_YEAR}-01-01'", form, *exists)
     return Cell(field.name, typed, fails, looked, made, (f"{field.name}_offset_min", offset))
 
 
