@@ -14,6 +14,7 @@ from registry.numerals import NARROW
 from registry.people import Action, require
 from registry.reports.document import Bullets, Document, Paragraph, Section, Table
 from registry.reports.pack import parts
+from registry.reports.pack.afterwards import afterwards
 from registry.reports.pack.asked import Asked
 from registry.reports.pack.before import before
 from registry.reports.pack.beside import beside
@@ -102,7 +103,7 @@ def quality_pack(
             parts.left_out(asked),
             parts.discordance(asked),
             parts.b_categories(asked),
-            parts.afterwards(asked),
+            afterwards(asked),
             parts.harm(asked),
             parts.yearly(asked),
             parts.steps(asked),

@@ -4,14 +4,10 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-import polars as pl
-
 from registry import quality, targets, timeliness
 from registry.disclosure.cells import HIDDEN
 from registry.measures import (
     b_category_table,
-    curve,
-    drawn_steps,
     evaluate,
     load_measures,
     reason_in_words,
@@ -21,8 +17,7 @@ from registry.monitoring import last_quarters
 from registry.numerals import AT_MOST, grouped, measured, measured_span
 from registry.record import complications_by_grade
 from registry.reports.document import Bullets, Paragraph, Section, Table
-from registry.reports.pack import charts
-from registry.reports.pack.asked import AT_RISK, CELLS, TOTALS, YEARLY, Part
+from registry.reports.pack.asked import CELLS, TOTALS, YEARLY, Part
 from registry.reports.pack.cells import (
     lanes,
     percent,
@@ -36,7 +31,7 @@ from registry.reports.pack.figures import strip
 from registry.vocabulary import label, labels
 
 if TYPE_CHECKING:
-    from registry.measures import CurveEstimate, ProportionResult
+    from registry.measures import ProportionResult
     from registry.quality import Denominator
     from registry.reports.document import Block
     from registry.reports.pack.asked import Asked, Rows
@@ -256,69 +251,6 @@ def harm(asked: Asked) -> Part:
         "Grades of different scales are never converted; an expected bruise is not recorded.", "small"
     )
     return Part(Section("Complications", (made, note)), {"complications": kept})
-
-
-def afterwards(asked: Asked) -> Part:
-    """Cancer after a benign result at one, two and three years, by both estimates."""
-    found = curve(asked.registry, **asked.period)  # type: ignore[arg-type]
-    rows = found.to_dict()["rows"]
-    cells = tuple(
-        (
-            str(row["estimate"]),
-            f"{row['days']}",
-            *(
-                (HIDDEN,) * 3
-                if _is_hidden(asked, row)
-                else (percent(row["incidence"]), span(row["lower"], row["upper"]), grouped(row["at_risk"]))
-                if row["at_risk"]
-                else ("nobody followed so long", "", "0")
-            ),
-        )
-        for row in rows
-    )
-    made = Table(
-        "Cancer after a benign result, death competing",
-        ("Estimate", "Days", "Cumulative incidence", "95 % interval", "At risk"),
-        cells,
-        frozenset((1, 2, 4)),
-        (
-            "lost is usually too high, as women come back because something is found; free too low, as what was not looked for was not found.",
-        ),
-    )
-    files: Rows = {"cancer_after_benign": [row for row in rows if not _is_hidden(asked, row)]}
-    drawn = None
-    if not asked.rule.upto:
-        # Each step is a single procedure.
-        frames = {one.name: _steps(one) for one in found.estimates.values()}
-        files["cancer_after_benign_steps"] = [
-            {"estimate": name, **row} for name, frame in frames.items() for row in frame.to_dicts()
-        ]
-        if found.n >= asked.minimum:
-            drawn = charts.steps(
-                [(f"Estimate: {name}", drawn_steps(one)) for name, one in found.estimates.items()],
-                max(one.at[-1] for one in found.estimates.values()),
-                "Cumulative incidence of cancer after a benign result by two estimates, with 95 % limits; the table holds the figures at fixed days.",
-            )
-    blocks = (*((drawn,) if drawn else ()), made)
-    return Part(Section("Cancer after a benign result", blocks), files)
-
-
-def _is_hidden(asked: Asked, row: dict[str, Any]) -> bool:
-    """Whether those at risk or with cancer by a day of the curve are few, or would show a few."""
-    return asked.told.hides(AT_RISK, str(row["estimate"]), str(row["days"]))
-
-
-def _steps(one: CurveEstimate) -> pl.DataFrame:
-    return pl.DataFrame(
-        {
-            "days": one.step_days,
-            "incidence": one.steps,
-            "lower": one.step_lower,
-            "upper": one.step_upper,
-            "at_risk": one.step_at_risk,
-        },
-        schema_overrides={"lower": pl.Float64, "upper": pl.Float64},
-    )
 
 
 def yearly(asked: Asked) -> Part:
