@@ -136,8 +136,9 @@ def _widths(heads: list[str], cells: list[list[str]], room: int) -> list[int] | 
     words broken anywhere are read more easily than figures that are cut off.
     """
     columns = list(zip(*cells, strict=True))
-    most = [max(len(head), *map(len, texts)) for head, texts in zip(heads, columns, strict=True)]
-    of_heads = [_longest_word([head], _WHOLE_WORD) for head in heads]
+    most = [max(1, len(head), *map(len, texts)) for head, texts in zip(heads, columns, strict=True)]
+    # A column in which nothing stands, not even a heading, is one wide.
+    of_heads = [max(1, _longest_word([head], _WHOLE_WORD)) for head in heads]
     # What the line is about: the name of a measure, the key of a procedure.
     of_heads[0] = max(of_heads[0], _longest_word(list(columns[0]), _WHOLE_NAME))
     words = [_longest_word(list(texts), _WHOLE_WORD) for texts in columns]

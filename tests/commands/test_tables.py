@@ -13,12 +13,14 @@ from typing import TYPE_CHECKING
 
 import duckdb
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 from typer.testing import CliRunner, Result
 
 from registry import store
 from registry.cli import app
 from registry.commands import narrow
-from registry.commands.common import Format, print_rows
+from registry.commands.common import Format, _widths, print_rows
 from registry.errors import NotSaved, RegistryError, SiteProblem
 from registry.measures import load_measures
 from registry.store import Registry
@@ -333,6 +335,31 @@ def test_short_cells_stand_on_one_line_before_a_long_text_gets_more(capsys):
 
     assert any("11 (11 to 12)" in line and "10 (10 to 11)" in line for line in lines)
     assert max(len(line.rstrip()) for line in lines) > 50
+
+
+TEXTS = st.text(alphabet="ab 1", max_size=40)
+
+
+@given(st.data(), st.integers(1, 6), st.integers(1, 4), st.integers(1, 120))
+def test_any_cells_find_widths_within_the_room(data, columns: int, lines: int, room: int):
+    """Columns in which nothing stands too: that of the quarters outside their limits has no heading and may be empty."""
+    heads = data.draw(st.lists(TEXTS, min_size=columns, max_size=columns))
+    row = st.lists(TEXTS, min_size=columns, max_size=columns)
+    cells = data.draw(st.lists(row, min_size=lines, max_size=lines))
+    widths = _widths(heads, cells, room)
+
+    if widths is not None:
+        assert min(widths) >= 1
+        assert sum(widths) + 3 * len(widths) <= room
+        # A word of a heading that is no longer than 16 is not broken.
+        for width, head in zip(widths, heads, strict=True):
+            assert all(len(word) <= width for word in head.split() if len(word) <= 16)
+
+
+def test_a_column_in_which_nothing_stands_is_printed(capsys):
+    lines = printed([{"period": "2025-Q1", "x / n": "1 / 2", "": ""}], capsys)
+
+    assert any("2025-Q1" in line and "1 / 2" in line for line in lines)
 
 
 def test_a_mark_is_yes_or_no(capsys):
