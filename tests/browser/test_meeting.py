@@ -91,7 +91,8 @@ def test_a_meeting_from_its_list_to_signed_minutes(browser, served, tmp_path, pi
 
     # Who is there.
     for role in ("Radiology", "Pathology", "Surgery"):
-        page.locator("label").filter(has_text=role).last.click()
+        # The first of each name belongs to a meeting that could be opened, and is folded away.
+        page.get_by_test_id("stCheckbox").filter(has_text=role).last.locator("label").click()
     page.get_by_role("button", name="Keep the attendance").click()
     page.wait_for_selector("text=Draft: 0 decided, 15 not decided", timeout=PATIENCE)
 
@@ -150,6 +151,7 @@ def test_a_meeting_from_its_list_to_signed_minutes(browser, served, tmp_path, pi
         .stdout.decode()
         .split()
     )
+    assert "Radiology, Pathology, Surgery" in text
     assert "The surgeon would have excised." in text
     assert "Spoken at the table." in text
     assert "signed" in text
