@@ -181,11 +181,12 @@ class _Scan:
         if forced or not data.isascii() or width < 2:
             return False
         delimiter = self.delimiter
-        left = data.translate(None, _PRINTABLE.replace(delimiter, b""))
+        text = _PRINTABLE.replace(delimiter, b"")
+        left = data.translate(None, text)
         if b'"' in data:
-            # The marks fit, so what stands between every second pair of them lies outside the quoted
-            # cells. Where the quoted ones hold printable text only, all that is missing outside are delimiters.
-            outside = b"".join(data.split(b'"')[::2]).translate(None, _PRINTABLE.replace(delimiter, b""))
+            # The marks fit, so every second piece between them lies outside the quoted cells. Inside
+            # may stand text and delimiters: where anything else does, a closer look is due.
+            outside = b"".join(data.split(b'"')[::2]).translate(None, text)
             if len(left.translate(None, delimiter)) != len(outside.translate(None, delimiter)):
                 return False
             left = outside

@@ -293,6 +293,43 @@ LONG = HEAD + b"".join(
 )
 
 
+_CELLS = (
+    b"1",
+    b"",
+    b'""',
+    b'"x"',
+    b'"1,2"',
+    b'"a ""b"" c"',
+    b'" edge"',
+    b'"\t"',
+    b'"two\nlines"',
+    b"a b",
+    b'5" core',
+)
+
+
+@pytest.mark.parametrize("ending", [b"\n", b"\r\n"])
+@pytest.mark.parametrize("second", _CELLS)
+@pytest.mark.parametrize("first", _CELLS)
+def test_plain_chunks_taken_at_once_and_looked_at_closely_say_the_same(first, second, ending, monkeypatch):
+    data = ending.join([b"a,b,c", first + b"," + second + b",3", b"4,5," + second, b"6,7,8", b""])
+    at_once = look(data)
+    monkeypatch.setattr(structure._Scan, "_take_plain", lambda *_: False)
+    closely = look(data)
+
+    assert at_once.lines.tolist() == closely.lines.tolist()
+    for name in ("faulty", "removed", "new_lines", "has_quotes", "has_edge_space", "is_clean"):
+        assert getattr(at_once, name) == getattr(closely, name), name
+
+
+@pytest.mark.parametrize("record", [b'1,"2,3"', b'1,"2",3,"4"', b'"1,2,3"', b'"1","2"', b'1,"2,3",4,5'])
+def test_delimiters_inside_quotation_marks_are_not_counted_as_cells(record):
+    found = look(HEAD + b"1,2,3\n" + record + b'\n4,"5",6\n')
+
+    assert found.lines.tolist() == [2, 4]
+    assert [(one.line, one.rule) for one in found.faulty] == [(3, "ragged_row")]
+
+
 @pytest.mark.parametrize("size", [16, 31, 64, 257])
 def test_the_size_of_the_chunks_changes_nothing(size, monkeypatch):
     whole = look(LONG)
