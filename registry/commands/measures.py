@@ -275,7 +275,8 @@ def print_results(rows: list[dict[str, Any]], format_: Format, minimum: int) -> 
             print_rows(parts, format_)
         return
     for row in told:
-        narrow.print_categories(row, minimum) if "cells" in row else narrow.print_curve(row, minimum)
+        show = narrow.print_categories if "cells" in row else narrow.print_curve
+        show(row, minimum)
     if curves := [row for row in told if "cells" not in row]:
         narrow.say_of_curves(curves[0])
 

@@ -6,6 +6,7 @@ import csv
 import io
 import json
 import re
+import shutil
 import subprocess
 import sys
 from pathlib import Path
@@ -21,7 +22,7 @@ from registry import store
 from registry.cli import app
 from registry.commands import narrow
 from registry.commands.common import Format, _widths, print_rows
-from registry.errors import NotSaved, RegistryError, SiteProblem
+from registry.errors import NotSaved, RegistryError, SiteProblem, UsageProblem
 from registry.measures import load_measures
 from registry.store import Registry
 from registry.worklists import load_worklists
@@ -31,12 +32,15 @@ if TYPE_CHECKING:
     from collections.abc import Callable
 
 
-@pytest.fixture(scope="module")
-def demo(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    folder = tmp_path_factory.mktemp("tables") / "demo"
-    made = CliRunner().invoke(app, ["demo", str(folder), "--procedures", "150"])
+def make_demo(folder: Path, procedures: int) -> Path:
+    made = CliRunner().invoke(app, ["demo", str(folder), "--procedures", str(procedures)])
     assert made.exit_code == 0, made.output
     return folder
+
+
+@pytest.fixture(scope="module")
+def demo(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    return make_demo(tmp_path_factory.mktemp("tables") / "demo", 150)
 
 
 def run(*arguments: str) -> Result:
@@ -278,10 +282,7 @@ def test_the_program_counts_without_the_library_that_it_keeps_out(demo: Path, as
 
 @pytest.fixture(scope="module")
 def full(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    folder = tmp_path_factory.mktemp("worklists") / "demo"
-    made = CliRunner().invoke(app, ["demo", str(folder), "--procedures", "1500"])
-    assert made.exit_code == 0, made.output
-    return folder
+    return make_demo(tmp_path_factory.mktemp("worklists") / "demo", 1500)
 
 
 @pytest.mark.parametrize("name", sorted(load_worklists()))
@@ -296,6 +297,36 @@ def test_a_worklist_keeps_to_100_columns_and_breaks_no_key_and_no_day(full: Path
     assert {value for value in whole if value not in said} == set()
     assert max(map(len, said.splitlines())) <= 100
     assert f"{len(rows)} in all." in said
+
+
+# -- as it was known, and as it is derived ----------------------------------------------
+
+
+def test_a_moment_that_lies_ahead_is_nothing_to_be_known_by(demo: Path, tmp_path: Path):
+    out = tmp_path / "pack"
+    period = ("--from", "2026-01-01", "--to", "2026-06-30", "--out", str(out))
+    with pytest.raises(UsageProblem, match=r"^--known-at 2999-01-01T00:00:00\+00:00: lies ahead\."):
+        run("report", "quality", str(demo), *period, "--known-at", "2999-01-01T00:00:00+00:00")
+
+    assert not out.exists()
+
+
+def test_migrate_says_that_it_derived_the_kept_rows_anew(small_copy: Path):
+    """Another definition stands in the registry, as after a change of the program."""
+    with duckdb.connect(str(small_copy / "registry.duckdb")) as connection:
+        connection.execute("UPDATE facts_definition SET sha256 = 'another'")
+
+    waits = "Pending: the kept rows, which this program derives otherwise."
+    assert run("migrate", str(small_copy), "--list").stdout.strip() == waits
+    assert run("migrate", str(small_copy)).stdout.strip() == (
+        "The kept rows were derived anew; no migration was pending."
+    )
+    assert run("migrate", str(small_copy)).stdout.strip() == "Nothing pending."
+
+
+@pytest.fixture
+def small_copy(demo: Path, tmp_path: Path) -> Path:
+    return Path(shutil.copytree(demo, tmp_path / "copy"))
 
 
 # -- any table ---------------------------------------------------------------------
