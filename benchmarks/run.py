@@ -37,9 +37,8 @@ from registry.dictionary import tables
 from registry.engine import STORAGE_VERSION
 from registry.imports import registry_csv
 from registry.intake import accept
-from registry.intake.staging import sql_type, stored_columns
+from registry.intake.staging import sql_type
 from registry.measures import b_category_table, curve, evaluate, load_measures
-from registry.sqlfiles import folder as sql_folder
 from registry.store import Registry
 from synthetic_data.generate import write as generate
 
@@ -154,27 +153,10 @@ def peak_memory_mb(files: Path, scratch: Path, procedures: int) -> tuple[float, 
     return peaks[0], peaks[1]
 
 
-def needed_columns() -> dict[str, list[str]]:
-    """Columns of the clinical tables that the facts read, found in their SQL."""
-    text = "\n".join(
-        entry.read_text(encoding="utf-8")
-        for entry in sql_folder("facts").iterdir()
-        if entry.name.endswith(".sql")
-    )
-    words = set(re.findall(r"[a-z_0-9]+", text))
-    wanted = {
-        name: [c for c in stored_columns(tables()[name]) if c in words]
-        for name in CLINICAL
-        if f"scope_{name}" in words
-    }
-    wanted["procedures"].append("root_id")
-    return wanted
-
-
 def scan_floor(registry: Registry) -> Callable[[], None]:
     statements = [
         f"SELECT bit_xor(hash({', '.join(columns)})) FROM {name}"
-        for name, columns in needed_columns().items()
+        for name, columns in facts.columns_read().items()
     ]
     for statement in statements:
         plan = registry.rows(f"EXPLAIN {statement}")[0][1]

@@ -169,3 +169,16 @@ def tables() -> dict[str, Table]:
         )
         grouped.setdefault(one.table, []).append(one)
     return {name: Table(name, tuple(fields), KEYS[name]) for name, fields in grouped.items()}
+
+
+def stored_columns(table: Table) -> list[str]:
+    """Columns of a clinical table that a row states, in dictionary order, offsets included."""
+    columns = []
+    for one in table.fields:
+        if one.name == "patient_id":
+            columns.append("patient")
+        elif (table.name, one.name) not in IDENTIFYING:
+            columns.append(one.name)
+            if one.type == "timestamp":
+                columns.append(f"{one.name}_offset_min")
+    return columns

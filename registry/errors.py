@@ -18,6 +18,10 @@ class UsageProblem(RegistryError):
     """The command or option cannot be carried out as given."""
 
 
+class UnderHold(UsageProblem):
+    """A legal hold forbids it; the refusal is kept in the trail."""
+
+
 class FileProblem(RegistryError):
     """A file cannot be used; nothing was written."""
 

@@ -12,11 +12,15 @@ statement fills a table in memory (:mod:`registry.earlier_days`).
 from __future__ import annotations
 
 import hashlib
+import re
 from contextlib import contextmanager
+from dataclasses import replace
 from datetime import date
 from functools import cache
 from typing import TYPE_CHECKING, Protocol
 
+from registry import vocabulary
+from registry.dictionary import stored_columns, tables
 from registry.sqlfiles import HeaderProblem, SqlFile, load_folder
 
 if TYPE_CHECKING:
@@ -44,8 +48,12 @@ STEPS = (
     "otherwise_facts",
     "procedure_facts",
 )
+#: How a statement asks for the rank of a code.
+_RANK_OF = re.compile(r"\brank_of\((?P<list>\w+), (?P<column>[\w.]+)\)")
 #: Read by several others: kept once, which also halves the time that planning takes.
 _READ_OFTEN = ("unit_facts", "report_facts")
+#: Empty where a patient has one procedure, as most have; told so, the engine plans and joins less.
+_OF_SEVERAL = ("chain_facts", "otherwise_facts")
 _END_OF_TIME = date(9999, 12, 31)
 _BY_PROCEDURE = ("procedures", "targeting", "specimens", "pathology", "reviews", "followup", "complications")
 #: The column by which a refresh finds its rows, and what it is compared with.
@@ -55,24 +63,18 @@ _AFFECTED = {
     "patients": ("patient", "patients"),
 }
 
+#: Columns that no row states and the registry derives.
+_LINKED = {"procedures": ("root_id",)}
+
 # The kept rows know every procedure but those that are new, and these are given. They also
-# still know chain and patient from before the change. Many rows come twice: the caller keeps
-# one of each, which costs less than telling the engine to.
-_NAMED = """
-    SELECT p.root_id, f.patient
-    FROM procedures AS p
-    JOIN findings AS f ON f.finding_id = p.finding_id
-    WHERE {given}
-    UNION ALL
-    SELECT p.root_id, p.patient FROM procedure_facts AS p WHERE {given}
-"""
+# still know chain and patient from before the change. Asked one after the other and not joined:
+# a finding is looked up by its key, where a join would read them all. Some rows come twice.
+_GIVEN = "SELECT root_id, finding_id FROM procedures WHERE {given}"
+_PATIENT = "SELECT patient FROM findings WHERE {given}"
+_KEPT = "SELECT root_id, patient FROM procedure_facts WHERE {given}"
 # A death counts on any procedure of the patient, an event on any procedure of the chain. Asked
-# apart: a scan for one of two things compares every row with both. Some rows come twice.
-_REACHED = """
-    SELECT procedure_id, patient FROM procedure_facts WHERE {chain}
-    UNION ALL
-    SELECT procedure_id, patient FROM procedure_facts WHERE {patient}
-"""
+# apart: a scan for one of two things compares every row with both.
+_REACHED = "SELECT procedure_id, patient FROM procedure_facts WHERE {given}"
 # One below another: side by side in one row they take the engine five times as long to plan.
 _LATEST = """
     UPDATE facts_state SET latest_on = (SELECT max(dated_on) FROM (
@@ -103,6 +105,16 @@ class Record(Protocol):
         ...
 
 
+def _rank(asked: re.Match[str]) -> str:
+    """The place of a code in its list as an expression, NULL where the column is empty.
+
+    The list stands in the statement, where a join with it would be planned anew for every save.
+    """
+    ranks = {code: rank for code, rank in vocabulary.column(asked["list"], "rank").items() if rank}
+    codes = ", ".join(f"'{code}'" for code in ranks)
+    return f"[{', '.join(ranks.values())}][list_position([{codes}], {asked['column']})]"
+
+
 @cache
 def _files() -> tuple[SqlFile, ...]:
     found = {}
@@ -111,10 +123,22 @@ def _files() -> tuple[SqlFile, ...]:
             raise HeaderProblem(
                 f"sql/facts/{one.name}.sql: its header says {one.header['facts']}. Let both say the same."
             )
-        found[one.name] = one
+        found[one.name] = replace(one, sql=_RANK_OF.sub(_rank, one.sql))
     if set(found) != set(STEPS):
         raise HeaderProblem(f"sql/facts: holds {', '.join(sorted(found))}; expected {', '.join(STEPS)}.")
     return tuple(found[name] for name in STEPS)
+
+
+@cache
+def columns_read() -> dict[str, tuple[str, ...]]:
+    """Columns of the clinical tables that the statements may read: those whose names occur in them."""
+    words = set(re.findall(r"[a-z_0-9]+", "\n".join(one.sql for one in _files())))
+    return {
+        table: tuple(
+            name for name in (*stored_columns(tables()[table]), *_LINKED.get(table, ())) if name in words
+        )
+        for table in _AFFECTED
+    }
 
 
 def _among(column: str, name: str, values: Sequence[str]) -> str:
@@ -122,18 +146,27 @@ def _among(column: str, name: str, values: Sequence[str]) -> str:
     return f"{column} = ${name}[1]" if len(values) == 1 else f"{column} IN (SELECT unnest(${name}))"
 
 
-def _definitions(affected: Mapping[str, Sequence[str]] | None = None) -> list[str]:
-    """Every step but the last, and what they read."""
-    # A few rows are looked for once; all rows are read where they lie.
-    kept = "NOT MATERIALIZED" if affected is None else "MATERIALIZED"
-    parts = [
-        f"scope_{table} AS {kept} (SELECT * FROM main.{table} WHERE "
-        f"{'TRUE' if affected is None else _among(column, name, affected[name])})"
+def _scopes(affected: Mapping[str, Sequence[str]] | None) -> list[str]:
+    """The clinical rows that are read: all of them where they lie, or a few, looked for once."""
+    if affected is None:
+        return [f"scope_{table} AS NOT MATERIALIZED (SELECT * FROM main.{table})" for table in _AFFECTED]
+    return [
+        f"scope_{table} AS MATERIALIZED (SELECT {', '.join(columns_read()[table])} FROM main.{table} "
+        f"WHERE {_among(column, name, affected[name])})"
         for table, (column, name) in _AFFECTED.items()
     ]
+
+
+def _definitions(affected: Mapping[str, Sequence[str]] | None = None) -> list[str]:
+    """Every step but the last, and what they read."""
+    parts = _scopes(affected)
+    is_alone = affected is not None and len(affected["procedures"]) == 1
     for one in _files()[:-1]:
         kept = "MATERIALIZED" if one.name in _READ_OFTEN else "NOT MATERIALIZED"
-        parts.append(f"{one.name} AS {kept} (\n{one.sql.strip()}\n)")
+        body = one.sql.strip()
+        if is_alone and one.name in _OF_SEVERAL:
+            body = f"SELECT * FROM (\n{body}\n) AS nothing WHERE FALSE"
+        parts.append(f"{one.name} AS {kept} (\n{body}\n)")
     return parts
 
 
@@ -201,18 +234,19 @@ def refresh(cursor: duckdb.DuckDBPyConnection, procedure_ids: Sequence[str]) -> 
 
 def _reached(cursor: duckdb.DuckDBPyConnection, ids: list[str]) -> dict[str, list[str]]:
     """Procedures whose rows depend on those given, and the patients of all of them."""
-    named = cursor.execute(_NAMED.format(given=_among("p.procedure_id", "ids", ids)), {"ids": ids}).fetchall()
-    roots = [root for root, _ in dict.fromkeys(named) if root is not None]
-    patients = {patient: None for _, patient in named}
-    kept = []
-    if named:
-        chain, patient = _among("root_id", "roots", roots), _among("patient", "patients", [*patients])
-        kept = cursor.execute(
-            _REACHED.format(chain=chain, patient=patient), {"roots": roots, "patients": [*patients]}
-        ).fetchall()
+
+    def ask(sql: str, column: str, values: Sequence[str]) -> list[tuple[str, ...]]:
+        condition = _among(column, "given", values)
+        return cursor.execute(sql.format(given=condition), {"given": values}).fetchall() if values else []
+
+    recorded, kept = ask(_GIVEN, "procedure_id", ids), ask(_KEPT, "procedure_id", ids)
+    findings = list(dict.fromkeys(finding for _, finding in recorded))
+    roots = list(dict.fromkeys(root for root, _ in recorded + kept))
+    patients = list(dict.fromkeys(row[-1] for row in ask(_PATIENT, "finding_id", findings) + kept))
+    reached = ask(_REACHED, "root_id", roots) + ask(_REACHED, "patient", patients)
     return {
-        "procedures": list(dict.fromkeys([*ids, *(one for one, _ in kept)])),
-        "patients": [*patients | {patient: None for _, patient in kept}],
+        "procedures": list(dict.fromkeys([*ids, *(one for one, _ in reached)])),
+        "patients": list(dict.fromkeys([*patients, *(patient for _, patient in reached)])),
     }
 
 
@@ -246,11 +280,8 @@ def definition_sha256(cursor: duckdb.DuckDBPyConnection) -> str:
     digest = hashlib.sha256()
     for one in _files():
         digest.update(f"{one.name}\n{len(one.sql)}\n{one.sql}\n".encode())
-    for lookup in (
-        "SELECT list, code, rank FROM code_rank ORDER BY ALL",
-        "SELECT * FROM tracer_half_life ORDER BY ALL",
-    ):
-        digest.update(repr(cursor.execute(lookup).fetchall()).encode())
+    half_lives = cursor.execute("SELECT * FROM tracer_half_life ORDER BY ALL").fetchall()
+    digest.update(repr(half_lives).encode())
     return digest.hexdigest()
 
 

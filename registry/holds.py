@@ -9,14 +9,18 @@ them stays in the history. Both ends of a hold are entries of the trail, against
 from __future__ import annotations
 
 import unicodedata
+from contextlib import contextmanager
+from dataclasses import replace
 from datetime import UTC
 from typing import TYPE_CHECKING
 
 from registry import audit
-from registry.errors import UsageProblem
+from registry.errors import UnderHold, UsageProblem
 from registry.people import Action, require
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
+
     import duckdb
 
     from registry.store import Registry
@@ -125,14 +129,24 @@ def refuse_if_held(cursor: duckdb.DuckDBPyConnection, patient: str) -> None:
 
     Raises
     ------
-    UsageProblem
+    UnderHold
         The patient is under legal hold.
     """
     if is_held(cursor, patient):
-        raise UsageProblem(
+        raise UnderHold(
             f"Patient {patient} is under legal hold: nothing was withdrawn or erased. "
             "Whoever may lift it does so with: biopsy-outcomes hold FOLDER PATIENT --lift --reason TEXT"
         )
+
+
+@contextmanager
+def refusal_on_record(registry: Registry, entry: audit.Entry) -> Iterator[None]:
+    """What a hold forbids in the block enters the trail as ``entry`` says, with the sentence that was shown."""
+    try:
+        yield
+    except UnderHold as refusal:
+        registry.record(replace(entry, details={"why": str(refusal)}, outcome="refused"))
+        raise
 
 
 def open_holds(registry: Registry) -> int:

@@ -14,11 +14,10 @@ from typing import TYPE_CHECKING, Any
 import duckdb
 
 from registry import facts, migrations, store
-from registry.dictionary import Table, tables
+from registry.dictionary import Table, stored_columns, tables
 from registry.earlier_days import EarlierDays
 from registry.engine import engine_settings, lock_down
 from registry.errors import UsageProblem
-from registry.intake.staging import stored_columns
 from registry.intake.write import SYSTEM_COLUMNS, update_roots
 
 if TYPE_CHECKING:

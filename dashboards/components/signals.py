@@ -59,15 +59,16 @@ def signals(
         [*one.events, *(key for key in one.procedures if key not in one.events)],
         key=f"signal {chart} {one.procedure_id}",
     )
-    _notes(
-        [
-            note
-            for note in answers.notes(measure.id)
-            if (note.procedure_id, note.chart) == (one.procedure_id, chart)
-        ]
-    )
+    kept = [
+        note
+        for note in answers.notes(measure.id)
+        if (note.procedure_id, note.chart) == (one.procedure_id, chart)
+    ]
+    _notes(kept)
     if visitor.may(Action.OPERATORS):
-        _form(measure, watched, one, chart, design)
+        # A new, empty form once an answer is kept; the same one after a refusal.
+        with st.form(f"answer {chart} {one.procedure_id} {len(kept)}", border=False):
+            _form(measure, watched, one, chart, design)
 
 
 def _notes(kept: list[Note]) -> None:
@@ -82,15 +83,19 @@ def _notes(kept: list[Note]) -> None:
 
 
 def _form(measure: Measure, watched: Watched, one: Signal, chart: str, design: str) -> None:
-    with st.form(f"answer {chart} {one.procedure_id}", border=False, clear_on_submit=True):
-        answer = st.selectbox("Answer", list(ANSWERS), format_func=ANSWERS.__getitem__)
-        note = st.text_area("Note (name no patient)", max_chars=1000, height=90)
-        sent = st.form_submit_button("Keep this answer")
-    if not sent:
+    answer = st.selectbox("Answer", list(ANSWERS), index=None, format_func=ANSWERS.__getitem__)
+    note = st.text_area("Note (name no patient)", max_chars=1000, height=90)
+    if not st.form_submit_button("Keep this answer"):
         return
     try:
         answers.answer(
-            measure.id, one, chart=chart, stratum=watched.stratum, design=design, answer=answer, note=note
+            measure.id,
+            one,
+            chart=chart,
+            stratum=watched.stratum,
+            design=design,
+            answer=answer or "",
+            note=note,
         )
     except RegistryError as problem:
         st.error(str(problem))

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from datetime import UTC
 from typing import TYPE_CHECKING, Any
 
-from registry import facts, holds, received_files, signed_minutes, snapshot
+from registry import audit, facts, holds, received_files, signed_minutes, snapshot
 from registry import site as site_file
 from registry.audit import canonical
 from registry.dictionary import tables
@@ -32,7 +32,7 @@ from registry.erasure.plan import (
     text_fields,
 )
 from registry.erasure.theirs import condition, parameters, their_tables
-from registry.errors import BatchRefused, UsageProblem
+from registry.errors import BatchRefused, UnderHold, UsageProblem
 from registry.intake import write
 from registry.owner import Ownership
 from registry.people import Action, require
@@ -110,7 +110,9 @@ def erase(
         plan = make_plan(registry, patient)
         batch_id = None
         if not plan.is_empty:
-            _check(registry, plan, reason)
+            asked = audit.Entry(author, "erase", "patient", plan.theirs.patient, {})
+            with holds.refusal_on_record(registry, asked):
+                _check(registry, plan, reason)
             if agree is not None and not agree(plan):
                 raise UsageProblem("Nothing was erased.")
             (registry.folder / ERASURE_MARK).touch(mode=0o600)
@@ -133,7 +135,7 @@ def _check(registry: Registry, plan: Plan, reason: str) -> None:
         holds.refuse_if_held(cursor, theirs.patient)
     whole = [one.name for one in plan.copies if one.whole]
     if whole and holds.open_holds(registry):
-        raise UsageProblem(
+        raise UnderHold(
             f"{', '.join(whole)}: would be removed whole, and another patient is under legal hold. "
             "Nothing was erased. Lift the hold first, or erase when it is lifted."
         )

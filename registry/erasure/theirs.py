@@ -6,9 +6,8 @@ import re
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from registry.dictionary import TABLE_ORDER, tables
+from registry.dictionary import TABLE_ORDER, stored_columns, tables
 from registry.holds import normal, pseudonym_of
-from registry.intake.staging import stored_columns
 from registry.store import IDENTITY
 
 if TYPE_CHECKING:

@@ -15,10 +15,10 @@ import re
 from typing import TYPE_CHECKING
 
 from registry import checks
-from registry.dictionary import KEYS, TABLE_ORDER, tables
+from registry.dictionary import KEYS, TABLE_ORDER, stored_columns, tables
 from registry.intake.problems import WARNING, Problem
 from registry.intake.relations import make_known_of
-from registry.intake.staging import key_columns, same_key, stored_columns
+from registry.intake.staging import key_columns, same_key
 
 if TYPE_CHECKING:
     from registry.checks import Check

@@ -9,9 +9,10 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from registry.dictionary import stored_columns
 from registry.errors import NotSaved
 from registry.intake.cells import quoted, sql_type
-from registry.intake.staging import stored_columns, typed_columns
+from registry.intake.staging import typed_columns
 
 if TYPE_CHECKING:
     from pathlib import Path

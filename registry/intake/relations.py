@@ -10,8 +10,8 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from registry import checks
-from registry.dictionary import tables
-from registry.intake.staging import has_rows, same_key, stored_columns
+from registry.dictionary import stored_columns, tables
+from registry.intake.staging import has_rows, same_key
 
 if TYPE_CHECKING:
     import duckdb

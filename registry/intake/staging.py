@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 
 import polars as pl
 
-from registry.dictionary import IDENTIFYING, KEYS, TABLE_ORDER, Table, tables
+from registry.dictionary import KEYS, TABLE_ORDER, Table, stored_columns, tables
 from registry.intake.cells import (
     ERASE,
     Cell,
@@ -35,19 +35,6 @@ if TYPE_CHECKING:
     import duckdb
 
     from registry.site import Site
-
-
-def stored_columns(table: Table) -> list[str]:
-    """Columns of a clinical table that a row states, in dictionary order, offsets included."""
-    columns = []
-    for field in table.fields:
-        if field.name == "patient_id":
-            columns.append("patient")
-        elif (table.name, field.name) not in IDENTIFYING:
-            columns.append(field.name)
-            if field.type == "timestamp":
-                columns.append(f"{field.name}_offset_min")
-    return columns
 
 
 def key_columns(table: str) -> tuple[str, ...]:

@@ -11,7 +11,7 @@ import difflib
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from registry import checks, facts, holds
+from registry import audit, checks, facts, holds
 from registry.dictionary import KEYS, TABLE_ORDER, Table, tables
 from registry.errors import BatchRefused, UsageProblem
 from registry.intake import write
@@ -78,11 +78,12 @@ def withdraw(registry: Registry, name: str, key: Sequence[str], *, author: str, 
     table, parts = _named(registry, name, key)
     if not reason.strip():
         raise UsageProblem("A row is withdrawn with a reason. Give one with --reason.")
-    with registry.writing() as cursor:
+    said = " / ".join(part for part in parts if part)
+    asked = audit.Entry(author, "withdraw", table.name, said, {})
+    with holds.refusal_on_record(registry, asked), registry.writing() as cursor:
         place, row = _found(cursor, table, parts)
         if patient := _patient(cursor, row):
             holds.refuse_if_held(cursor, patient)
-        said = " / ".join(part for part in parts if part)
         if hanging := _hanging(cursor, table, row):
             listed = ", ".join(f"{count:,} of {other}" for other, count in hanging.items())
             raise BatchRefused(

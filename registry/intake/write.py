@@ -11,8 +11,8 @@ from datetime import UTC
 from typing import TYPE_CHECKING, Any
 
 from registry import __version__, audit
-from registry.dictionary import KEYS, TABLE_ORDER, Table, tables
-from registry.intake.staging import has_rows, same_key, stored_columns
+from registry.dictionary import KEYS, TABLE_ORDER, Table, stored_columns, tables
+from registry.intake.staging import has_rows, same_key
 
 if TYPE_CHECKING:
     from datetime import datetime

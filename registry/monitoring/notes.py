@@ -118,6 +118,8 @@ def answer(
     text = note.strip()
     if not 0 < len(text) <= LONGEST:
         raise UsageProblem(f"A signal is answered with a note of 1 to {LONGEST} characters. Write one.")
+    if not answer:
+        raise UsageProblem("Choose what was found, or that it is being looked into.")
     if answer not in ANSWERS:
         raise UsageProblem(f"{answer}: there is no such answer. Known: {', '.join(ANSWERS)}.")
     now = registry.clock().replace(tzinfo=None)

@@ -11,10 +11,8 @@ WITH issued AS (
         p.reported_on,
         p.diagnosis,
         -- 0 stands for empty: arg_max would pass over an empty newest version to an older one.
-        -- Looked up, not joined: the engine counts rows of the same transaction as none, and would lay
-        -- them all out in memory to join the list of codes with them.
-        coalesce((SELECT d.rank FROM code_rank AS d WHERE d.list = 'diagnosis' AND d.code = p.diagnosis), 0) AS diagnosis_rank,
-        coalesce((SELECT b.rank FROM code_rank AS b WHERE b.list = 'b_category' AND b.code = p.b_category), 0) AS b_rank
+        coalesce(rank_of(diagnosis, p.diagnosis), 0) AS diagnosis_rank,
+        coalesce(rank_of(b_category, p.b_category), 0) AS b_rank
     FROM scope_pathology AS p
     WHERE p.status <> 'preliminary' AND p.reported_on <= CAST($as_of AS DATE)
 )

@@ -29,7 +29,7 @@ later AS (
         date_diff('day', u.started_on, e.happened_on) AS days,
         e.kind = 'excision' AS is_excision,
         e.diagnosis,
-        (SELECT d.rank FROM code_rank AS d WHERE d.list = 'diagnosis' AND d.code = e.diagnosis) AS rank,
+        rank_of(diagnosis, e.diagnosis) AS rank,
         e.adjudication,
         -- Linkage counts from the day after; an excision on the day itself is tissue after the biopsy.
         (e.kind = 'excision' OR (e.kind = 'registry_linkage' AND NOT e.is_elsewhere AND e.happened_on > u.started_on))

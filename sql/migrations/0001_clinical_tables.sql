@@ -1,6 +1,7 @@
 -- Clinical tables: one for each table of sql/dictionary.csv, and its twin in schema history
 -- that keeps the versions which were replaced. No keys are declared: intake is the only
--- writer and checks uniqueness set-based, which halves the cost of a bulk import.
+-- writer and checks uniqueness set-based, which halves the cost of a bulk import. Keys lie
+-- uncompressed: a save finds its rows by reading them (decision 0047).
 CREATE SCHEMA history;
 
 CREATE TABLE main.operators (
@@ -136,7 +137,7 @@ COMMENT ON COLUMN history.meetings.superseded_by IS 'Batch that replaced or with
 COMMENT ON COLUMN history.meetings.superseded_reason IS 'Why it was replaced or withdrawn';
 
 CREATE TABLE main.patients (
-    patient VARCHAR NOT NULL,
+    patient VARCHAR USING COMPRESSION uncompressed NOT NULL,
     sex VARCHAR NOT NULL,
     death_date DATE,
     research_use VARCHAR,
@@ -174,8 +175,8 @@ COMMENT ON COLUMN history.patients.superseded_by IS 'Batch that replaced or with
 COMMENT ON COLUMN history.patients.superseded_reason IS 'Why it was replaced or withdrawn';
 
 CREATE TABLE main.findings (
-    finding_id VARCHAR NOT NULL,
-    patient VARCHAR NOT NULL,
+    finding_id VARCHAR USING COMPRESSION uncompressed NOT NULL,
+    patient VARCHAR USING COMPRESSION uncompressed NOT NULL,
     found_on DATE NOT NULL,
     biopsy_advised_on DATE,
     laterality VARCHAR NOT NULL,
@@ -257,8 +258,8 @@ COMMENT ON COLUMN history.findings.superseded_by IS 'Batch that replaced or with
 COMMENT ON COLUMN history.findings.superseded_reason IS 'Why it was replaced or withdrawn';
 
 CREATE TABLE main.procedures (
-    procedure_id VARCHAR NOT NULL,
-    finding_id VARCHAR NOT NULL,
+    procedure_id VARCHAR USING COMPRESSION uncompressed NOT NULL,
+    finding_id VARCHAR USING COMPRESSION uncompressed NOT NULL,
     site VARCHAR NOT NULL,
     operator VARCHAR NOT NULL,
     supervisor VARCHAR,
@@ -303,8 +304,8 @@ CREATE TABLE main.procedures (
     marker_shift_x_mm DOUBLE,
     marker_shift_y_mm DOUBLE,
     marker_shift_z_mm DOUBLE,
-    repeat_of VARCHAR,
-    root_id VARCHAR NOT NULL,
+    repeat_of VARCHAR USING COMPRESSION uncompressed,
+    root_id VARCHAR USING COMPRESSION uncompressed NOT NULL,
     repeat_reason VARCHAR,
     recorded_at TIMESTAMP NOT NULL,
     author VARCHAR NOT NULL,
@@ -430,7 +431,7 @@ COMMENT ON COLUMN history.procedures.superseded_by IS 'Batch that replaced or wi
 COMMENT ON COLUMN history.procedures.superseded_reason IS 'Why it was replaced or withdrawn';
 
 CREATE TABLE main.targeting (
-    procedure_id VARCHAR NOT NULL,
+    procedure_id VARCHAR USING COMPRESSION uncompressed NOT NULL,
     attempt SMALLINT NOT NULL,
     frame VARCHAR,
     needle_axis VARCHAR NOT NULL,
@@ -537,12 +538,12 @@ COMMENT ON COLUMN history.targeting.superseded_by IS 'Batch that replaced or wit
 COMMENT ON COLUMN history.targeting.superseded_reason IS 'Why it was replaced or withdrawn';
 
 CREATE TABLE main.specimens (
-    specimen_id VARCHAR NOT NULL,
-    procedure_id VARCHAR NOT NULL,
+    specimen_id VARCHAR USING COMPRESSION uncompressed NOT NULL,
+    procedure_id VARCHAR USING COMPRESSION uncompressed NOT NULL,
     taken_order SMALLINT,
     cores SMALLINT,
     mass_g DOUBLE,
-    scanned_with VARCHAR,
+    scanned_with VARCHAR USING COMPRESSION uncompressed,
     scan_at TIMESTAMP,
     scan_at_offset_min SMALLINT,
     scan_seconds DOUBLE,
@@ -617,11 +618,11 @@ COMMENT ON COLUMN history.specimens.superseded_by IS 'Batch that replaced or wit
 COMMENT ON COLUMN history.specimens.superseded_reason IS 'Why it was replaced or withdrawn';
 
 CREATE TABLE main.pathology (
-    report_id VARCHAR NOT NULL,
+    report_id VARCHAR USING COMPRESSION uncompressed NOT NULL,
     version SMALLINT NOT NULL,
     status VARCHAR NOT NULL,
-    procedure_id VARCHAR NOT NULL,
-    specimen_id VARCHAR,
+    procedure_id VARCHAR USING COMPRESSION uncompressed NOT NULL,
+    specimen_id VARCHAR USING COMPRESSION uncompressed,
     reported_on DATE NOT NULL,
     pathologist VARCHAR,
     b_category VARCHAR,
@@ -706,8 +707,8 @@ COMMENT ON COLUMN history.pathology.superseded_by IS 'Batch that replaced or wit
 COMMENT ON COLUMN history.pathology.superseded_reason IS 'Why it was replaced or withdrawn';
 
 CREATE TABLE main.reviews (
-    review_id VARCHAR NOT NULL,
-    procedure_id VARCHAR NOT NULL,
+    review_id VARCHAR USING COMPRESSION uncompressed NOT NULL,
+    procedure_id VARCHAR USING COMPRESSION uncompressed NOT NULL,
     meeting_id VARCHAR,
     reviewed_on DATE NOT NULL,
     stage VARCHAR NOT NULL,
@@ -783,8 +784,8 @@ COMMENT ON COLUMN history.reviews.superseded_by IS 'Batch that replaced or withd
 COMMENT ON COLUMN history.reviews.superseded_reason IS 'Why it was replaced or withdrawn';
 
 CREATE TABLE main.followup (
-    event_id VARCHAR NOT NULL,
-    procedure_id VARCHAR NOT NULL,
+    event_id VARCHAR USING COMPRESSION uncompressed NOT NULL,
+    procedure_id VARCHAR USING COMPRESSION uncompressed NOT NULL,
     happened_on DATE NOT NULL,
     kind VARCHAR NOT NULL,
     source VARCHAR,
@@ -851,8 +852,8 @@ COMMENT ON COLUMN history.followup.superseded_by IS 'Batch that replaced or with
 COMMENT ON COLUMN history.followup.superseded_reason IS 'Why it was replaced or withdrawn';
 
 CREATE TABLE main.complications (
-    complication_id VARCHAR NOT NULL,
-    procedure_id VARCHAR NOT NULL,
+    complication_id VARCHAR USING COMPRESSION uncompressed NOT NULL,
+    procedure_id VARCHAR USING COMPRESSION uncompressed NOT NULL,
     kind VARCHAR NOT NULL,
     scheme VARCHAR,
     grade SMALLINT NOT NULL,

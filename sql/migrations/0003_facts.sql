@@ -1,5 +1,5 @@
 -- What the measures read: one kept row per procedure, derived by the statements in sql/facts
--- in the transaction of each write, and the two lists that those statements look up.
+-- in the transaction of each write, and two lists that statements look up.
 CREATE TABLE tracer_half_life (
     tracer VARCHAR NOT NULL,
     half_life_min DOUBLE NOT NULL
@@ -19,10 +19,10 @@ COMMENT ON COLUMN code_rank.code IS 'Code of that list';
 COMMENT ON COLUMN code_rank.rank IS 'Place in the order, from 1';
 
 CREATE TABLE procedure_facts (
-    procedure_id VARCHAR NOT NULL,
-    finding_id VARCHAR NOT NULL,
-    root_id VARCHAR NOT NULL,
-    patient VARCHAR NOT NULL,
+    procedure_id VARCHAR USING COMPRESSION uncompressed NOT NULL,
+    finding_id VARCHAR USING COMPRESSION uncompressed NOT NULL,
+    root_id VARCHAR USING COMPRESSION uncompressed NOT NULL,
+    patient VARCHAR USING COMPRESSION uncompressed NOT NULL,
     patient_no BIGINT NOT NULL,
     patient_procedures INTEGER NOT NULL,
     started_on DATE NOT NULL,

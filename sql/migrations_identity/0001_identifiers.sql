@@ -1,7 +1,7 @@
 -- What names a person, and the cells of held rows, apart from the clinical facts.
 CREATE TABLE patient_identity (
-    patient VARCHAR NOT NULL,
-    patient_id VARCHAR NOT NULL,
+    patient VARCHAR USING COMPRESSION uncompressed NOT NULL,
+    patient_id VARCHAR USING COMPRESSION uncompressed NOT NULL,
     birth_date DATE,
     recorded_at TIMESTAMP NOT NULL,
     author VARCHAR NOT NULL,
@@ -21,9 +21,9 @@ CREATE TABLE patient_identity_history (
 COMMENT ON TABLE patient_identity_history IS 'Replaced versions of patient_identity';
 
 CREATE TABLE procedure_accession (
-    procedure_id VARCHAR NOT NULL,
-    accession VARCHAR NOT NULL,
-    patient VARCHAR NOT NULL,
+    procedure_id VARCHAR USING COMPRESSION uncompressed NOT NULL,
+    accession VARCHAR USING COMPRESSION uncompressed NOT NULL,
+    patient VARCHAR USING COMPRESSION uncompressed NOT NULL,
     recorded_at TIMESTAMP NOT NULL,
     author VARCHAR NOT NULL,
     batch_id INTEGER NOT NULL

@@ -78,6 +78,10 @@ def test_from_a_signal_to_a_note_that_is_kept_and_shown_again(page: Page, addres
     signal()
     expect(page.get_by_text(re.compile(r"Procedures behind signal \d+")).first).to_be_attached()
     expect(page.get_by_text("Not answered yet.").first).to_be_visible()
+    answer = page.get_by_role("combobox", name="Answer").first
+    answer.click()
+    answer.fill("Being looked into")
+    page.get_by_role("option", name="Being looked into", exact=True).click()
     note = page.get_by_label("Note (name no patient)").first
     note.click()
     note.press_sequentially(NOTE)

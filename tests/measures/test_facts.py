@@ -127,6 +127,36 @@ def test_refreshing_every_procedure_of_one_drawing_for_another_is_a_rebuild(scen
     assert kept == rebuilt
 
 
+@settings(max_examples=5, suppress_health_check=[HealthCheck.too_slow, HealthCheck.function_scoped_fixture])
+@given(seed=st.integers(min_value=0, max_value=10**9))
+def test_a_refresh_of_one_procedure_that_did_not_change_gives_its_row_again(scene: Drawn, seed: int):
+    """Most patients have one procedure, and their rows are derived by a shorter statement."""
+    scene.rows = {table: [] for table in TABLES}
+    random_rows.draw(scene, Random(seed))
+    built = scene.built().run(QUERY)
+    for one in scene.rows["procedures"]:
+        refresh(scene, one["procedure_id"])
+
+    assert scene.run(QUERY) == built
+
+
+@pytest.mark.parametrize("column", ["diagnosis", "b_category"])
+def test_the_rank_of_a_code_in_a_statement_is_that_of_the_list(drawn: Drawn, column: str):
+    ranks = dict(drawn.run("SELECT code, rank FROM code_rank WHERE list = ?", [column]))
+    drawn.procedure("P")
+    for code in ranks:
+        drawn.report("P", report_id=code, **{column: code})
+    drawn.built()
+    place = {"diagnosis": "diagnosis_rank", "b_category": "b_rank"}[column]
+    found = drawn.run(
+        f"WITH {facts.relations()} SELECT report_id, {place} FROM current_report_facts",
+        {"as_of": day(9999)},
+    )
+
+    assert ranks
+    assert dict(found) == ranks
+
+
 def test_patients_keep_apart_after_a_refresh(drawn: Drawn):
     for key in ("one", "two", "three"):
         drawn.procedure(key)

@@ -113,6 +113,7 @@ def test_a_note_may_be_as_short_and_as_long(filled: Registry, length: int):
     [
         ({"note": " \n"}, r"A signal is answered with a note of 1 to 1000 characters\. Write one\."),
         ({"note": "x" * 1001}, r"A signal is answered with a note of 1 to 1000 characters\. Write one\."),
+        ({"answer": ""}, r"Choose what was found, or that it is being looked into\."),
         (
             {"answer": "blame"},
             r"blame: there is no such answer\. Known: looking, chance, case_mix, record, practice, other\.",

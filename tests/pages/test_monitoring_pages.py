@@ -81,7 +81,14 @@ def test_a_signal_opens_its_procedures_and_is_answered_with_a_note_that_is_kept(
     watched.main.text_area[0].set_value("Cores were lost in transport.")
     next(one for one in watched.main.button if one.label == "Keep this answer").click().run()
 
+    assert [one.value for one in watched.error] == ["Choose what was found, or that it is being looked into."]
+    assert notes(served, "insufficient_sample") == ()
+    box(watched, "Answer").select("looking")
+    assert watched.main.text_area[0].value == "Cores were lost in transport."
+    next(one for one in watched.main.button if one.label == "Keep this answer").click().run()
+
     assert [one.value for one in watched.exception] == []
+    assert watched.main.text_area[0].value == ""
     assert "Cores were lost in transport." in text_of(watched)
     (kept,) = notes(served, "insufficient_sample")
     assert (kept.chart, kept.stratum, kept.answer) == ("cusum", "all", "looking")

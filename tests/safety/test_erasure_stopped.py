@@ -56,6 +56,19 @@ def test_a_hold_blocks_it_until_it_is_lifted(folder):
     assert where(folder, SECRET) == []
 
 
+def test_an_erasure_that_a_hold_forbids_stands_in_the_trail_by_pseudonym(folder):
+    with Registry.open(folder, write=True) as registry:
+        pseudonym = set_hold(registry, SECRET, author="administrator", reason="claim open")
+    with pytest.raises(UsageProblem, match="under legal hold"):
+        erase(folder)
+
+    with Registry.open(folder) as registry:
+        refused = registry.rows(
+            "SELECT action, object_kind, object_key FROM audit_event WHERE outcome = 'refused'"
+        )
+    assert refused == [("erase", "patient", pseudonym)]
+
+
 def test_backups_made_before_are_named(folder, tmp_path):
     text = (folder / "site.toml").read_text()
     place = tmp_path / "backups"

@@ -40,6 +40,27 @@ def test_no_row_of_the_patient_is_withdrawn(registry, table, key):
     assert registry.rows(f"SELECT count(*) FROM history.{table}") == [(0,)]
 
 
+def test_a_withdrawal_that_a_hold_forbids_stands_in_the_trail(registry):
+    pseudonym = set_one(registry)
+    with pytest.raises(UsageProblem) as refused:
+        withdraw(registry, "pathology", ["R1", "P1", "1"], author="coordinator", reason="entered twice")
+
+    (row,) = registry.rows(
+        "SELECT actor, action, object_kind, object_key, details FROM audit_event WHERE outcome = 'refused'"
+    )
+    assert row[:4] == ("coordinator", "withdraw", "pathology", "R1 / P1 / 1")
+    assert json.loads(row[4]) == {"why": str(refused.value)}
+    assert pseudonym in row[4]
+
+
+def test_a_row_that_is_not_there_is_no_entry_of_the_trail(registry):
+    """What was typed may be the identifier of a patient."""
+    with pytest.raises(UsageProblem):
+        withdraw(registry, "procedures", ["PAT1"], author="coordinator", reason="entered twice")
+
+    assert registry.rows("SELECT count(*) FROM audit_event WHERE outcome = 'refused'") == [(0,)]
+
+
 def test_rows_of_nobody_are_withdrawn_all_the_same(registry):
     set_one(registry)
 

@@ -11,9 +11,8 @@ import duckdb
 import pytest
 
 from registry import engine, store
-from registry.dictionary import IDENTIFYING, tables
+from registry.dictionary import IDENTIFYING, stored_columns, tables
 from registry.errors import IntegrityProblem, RegistryBusy, SiteProblem, UsageProblem
-from registry.intake.staging import stored_columns
 from registry.store import Registry
 
 if TYPE_CHECKING:
