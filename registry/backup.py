@@ -20,6 +20,7 @@ import duckdb
 from registry import __version__, audit
 from registry.engine import KEY, copy_apart, look_into
 from registry.errors import FileProblem, IntegrityProblem, UsageProblem
+from registry.numerals import grouped
 from registry.people import Action, require
 from registry.store import DATABASE
 from registry.whole_file import write_whole
@@ -51,7 +52,7 @@ class Backup:
         """What it holds, in one sentence."""
         counts = self.manifest["counts"]
         return (
-            f"{self.folder}: {counts.get('procedures', 0):,} procedures, trail to entry "
+            f"{self.folder}: {grouped(counts.get('procedures', 0))} procedures, trail to entry "
             f"{self.manifest['trail']['seq']}, made {self.made_at:%Y-%m-%d %H:%M} UTC"
         )
 

@@ -21,6 +21,7 @@ from registry import __version__, audit, backup, holds, migrations, snapshot
 from registry import site as site_file
 from registry.engine import key_path, read_key
 from registry.errors import RegistryError
+from registry.numerals import grouped
 from registry.people import Action, Role, accounts, require
 from registry.store import ANCHOR, DATABASE, ERASURE_MARK, IDENTITY, SITE, Registry
 
@@ -211,7 +212,7 @@ def _trail(registry: Registry, folder: Path, copied: bool) -> Iterator[Line]:
     elif not anchors:
         yield Line("trail", WRONG, "its anchor is missing", "Bring audit.anchor back from the newest backup.")
     else:
-        yield Line("trail", GOOD, f"{head.seq:,} entries; the newest anchor is {anchors[-1][2]}")
+        yield Line("trail", GOOD, f"{grouped(head.seq)} entries; the newest anchor is {anchors[-1][2]}")
 
 
 def _clock(registry: Registry, now: datetime) -> Iterator[Line]:
@@ -278,7 +279,7 @@ def _held(registry: Registry) -> Iterator[Line]:
         yield Line(
             "held rows",
             LOOK,
-            f"{number:,} wait for correction",
+            f"{grouped(number)} wait for correction",
             f"biopsy-outcomes held {registry.folder}",
         )
     else:
@@ -288,7 +289,7 @@ def _held(registry: Registry) -> Iterator[Line]:
 def _holds(registry: Registry) -> Iterator[Line]:
     number = holds.open_holds(registry)
     seen = (
-        f"{number:,} patient{'' if number == 1 else 's'}; no received file is removed meanwhile"
+        f"{grouped(number)} patient{'' if number == 1 else 's'}; no received file is removed meanwhile"
         if number
         else "none"
     )
@@ -299,7 +300,7 @@ def _received(registry: Registry, site: site_file.Site) -> Iterator[Line]:
     days = site.numbers.get("raw_keep_days")
     count = sum(1 for _ in (registry.folder / "raw").glob("*"))
     how = "without an end" if days is None else f"{days:g} days after they came last"
-    yield Line("received files", GOOD, f"{count:,} in raw/, kept {how}")
+    yield Line("received files", GOOD, f"{grouped(count)} in raw/, kept {how}")
 
 
 def _erasure(folder: Path) -> Iterator[Line]:

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 import duckdb
 
 from registry.errors import IntegrityProblem, NotSaved, UsageProblem
+from registry.numerals import grouped
 from registry.owner import busy
 
 if TYPE_CHECKING:
@@ -221,6 +222,6 @@ def too_little_memory(site: Site) -> str:
     """The sentence for an engine that ran out of its memory, with a figure to try."""
     limit = int(site.numbers["memory_limit_mb"])
     return (
-        f"the engine needs more than its {limit:,} MB of memory. Set memory_limit_mb = {2 * limit} or more "
+        f"the engine needs more than its {grouped(limit)} MB of memory. Set memory_limit_mb = {2 * limit} or more "
         "under [engine] in site.toml, at most half of the machine's memory, and try again."
     )

@@ -20,6 +20,7 @@ from registry.backup import MANIFEST, Backup, backup, check
 from registry.engine import KEY, key_path, read_key
 from registry.errors import FileProblem, IntegrityProblem, UsageProblem
 from registry.measures import b_category_table, curve, evaluate, load_measures
+from registry.numerals import grouped
 from registry.people import Action, acting, machine, require
 from registry.store import Registry
 from registry.verify import verify
@@ -110,7 +111,7 @@ class Drill:
     def line(self) -> str:
         """The outcome in one sentence."""
         return (
-            f"Restored and verified in {self.seconds:.1f} s: {self.procedures:,} procedures, trail to entry "
+            f"Restored and verified in {self.seconds:.1f} s: {grouped(self.procedures)} procedures, trail to entry "
             f"{self.head}, and {self.results} results equal to those of the registry."
         )
 

@@ -22,6 +22,7 @@ from registry.dictionary import tables
 from registry.errors import IntegrityProblem
 from registry.intake import write
 from registry.known import as_known
+from registry.numerals import grouped
 from registry.people import Action, require
 from registry.store import ANCHOR, IDENTITY
 
@@ -156,7 +157,7 @@ def _tables(registry: Registry) -> list[Finding]:
     found = []
     with registry.cursor() as cursor:
         kept = write.table_states(cursor)
-        real = {}
+        real: dict[str, dict[str, Any]] = {}
         for table in tables().values():
             for schema, name in (("main", table.name), ("history", f"history.{table.name}")):
                 count, digest = write.table_digest(cursor, table, schema)
@@ -166,7 +167,10 @@ def _tables(registry: Registry) -> list[Finding]:
         stated = kept.get(name, nothing)
         if state["rows"] != stated["rows"]:
             found.append(
-                Finding("tables", f"{name} holds {state['rows']:,} rows, and should hold {stated['rows']:,}.")
+                Finding(
+                    "tables",
+                    f"{name} holds {grouped(state['rows'])} rows, and should hold {grouped(stated['rows'])}.",
+                )
             )
         elif state["digest"] != stated["digest"]:
             found.append(
@@ -191,7 +195,7 @@ def _roots(registry: Registry) -> list[Finding]:
     count, first = wrong[0]
     if not count:
         return []
-    return [Finding("tables", f"procedures: {count:,} chain roots are wrong, the first at {first}.")]
+    return [Finding("tables", f"procedures: {grouped(count)} chain roots are wrong, the first at {first}.")]
 
 
 def _bound_state(registry: Registry, kept: dict[str, dict[str, Any]]) -> list[Finding]:
@@ -231,7 +235,7 @@ def _kept_facts(registry: Registry) -> list[Finding]:
     if wrong.is_empty():
         return []
     first = min(wrong["procedure_id"].to_list())
-    text = f"For {wrong.height:,} procedures the kept facts are not those that the record gives, the first is {first}."
+    text = f"For {grouped(wrong.height)} procedures the kept facts are not those that the record gives, the first is {first}."
     return [Finding("facts", f"{text} No measure can be relied on.")]
 
 
@@ -270,15 +274,15 @@ def _batches(registry: Registry) -> list[Finding]:
         found.append(
             Finding(
                 "batches",
-                f"Over all batches {received - resubmitted:,} rows were received and not sent again, but {new:,} new + {version:,} as a "
-                f"new version + {unchanged:,} unchanged + {open_:,} held + {dismissed:,} dismissed are accounted for.",
+                f"Over all batches {grouped(received - resubmitted)} rows were received and not sent again, but {grouped(new)} new + {grouped(version)} as a "
+                f"new version + {grouped(unchanged)} unchanged + {grouped(open_)} held + {grouped(dismissed)} dismissed are accounted for.",
             )
         )
     return found
 
 
 def _sum(received: int, new: int, version: int, unchanged: int, held: int) -> str:
-    return f"{received:,} rows received, but {new:,} new + {version:,} as a new version + {unchanged:,} unchanged + {held:,} held."
+    return f"{grouped(received)} rows received, but {grouped(new)} new + {grouped(version)} as a new version + {grouped(unchanged)} unchanged + {grouped(held)} held."
 
 
 def _against_trail(registry: Registry, rows: list[tuple[Any, ...]]) -> list[Finding]:
@@ -318,13 +322,15 @@ def _held_rows(registry: Registry) -> list[Finding]:
     for batch, held, resubmitted, listed, answered in rows:
         if held != listed:
             found.append(
-                Finding("held rows", f"Batch {batch} held {held:,} rows, but {listed:,} are listed.")
+                Finding(
+                    "held rows", f"Batch {batch} held {grouped(held)} rows, but {grouped(listed)} are listed."
+                )
             )
         if resubmitted != answered:
             found.append(
                 Finding(
                     "held rows",
-                    f"Batch {batch} answered {resubmitted:,} held rows, but {answered:,} are closed by it.",
+                    f"Batch {batch} answered {grouped(resubmitted)} held rows, but {grouped(answered)} are closed by it.",
                 )
             )
     return found

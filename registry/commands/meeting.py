@@ -182,7 +182,7 @@ def recall_identified(
     purpose: Annotated[
         str,
         typer.Option(
-            "--purpose", help="What the identifiers are for; written to the trail.", show_default=False
+            "--reason", help="What the identifiers are for; written to the trail.", show_default=False
         ),
     ],
     out: Annotated[Path, typer.Option("--out", help="CSV file to write.", show_default=False)],

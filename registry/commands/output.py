@@ -17,6 +17,7 @@ import typer
 
 from registry.commands.common import FolderArgument, say
 from registry.errors import FileProblem, UsageProblem
+from registry.numerals import grouped
 
 
 def handbook(
@@ -61,7 +62,7 @@ def demo(
         site = site.replace(f"# {name} = ...", f"{name} = {value:g}")
     (folder / "site.toml").write_text(site + DEMO_FRAME, encoding="utf-8")
     with tempfile.TemporaryDirectory() as scratch:
-        say(f"Inventing {procedures:,} procedures ...")
+        say(f"Inventing {grouped(procedures)} procedures ...")
         made = generate(Path(scratch) / "files", procedures=procedures, seed=seed)
         say("Importing them ...")
         with Registry.open(folder, write=True) as registry:

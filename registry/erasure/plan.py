@@ -13,6 +13,7 @@ from registry.erasure import copies
 from registry.erasure.theirs import Theirs, condition, gather, parameters, their_tables, widened
 from registry.imports.registry_csv import FORMAT
 from registry.imports.returned import UNREADABLE
+from registry.numerals import grouped
 from registry.people import Action, require
 from registry.store import IDENTITY
 
@@ -68,10 +69,10 @@ class Plan:
         made.append(f"  withdrawn from the current record: {_listed(self.current)}")
         made.append(f"  free text emptied, current and history: {_listed(self.texts)}")
         made.append(
-            f"  removed from {IDENTITY}: {_listed(self.identity)}; cells of held rows emptied: {len(self.marks):,}"
+            f"  removed from {IDENTITY}: {_listed(self.identity)}; cells of held rows emptied: {grouped(len(self.marks))}"
         )
         made.append(
-            f"  lines taken out of received files and files of held rows: {lines:,} in {len(cut):,} files"
+            f"  lines taken out of received files and files of held rows: {grouped(lines)} in {grouped(len(cut))} files"
         )
         made += [f"  removed whole, with the lines of others: {one.name}" for one in whole]
         made += self.remaining()
@@ -82,18 +83,18 @@ class Plan:
         made = [f"  still holds the patient afterwards: backup {name}" for name in self.backups]
         if self.other_backups:
             made.append(
-                f"  {self.other_backups:,} more backups are in the trail; those that still exist hold the patient too."
+                f"  {grouped(self.other_backups)} more backups are in the trail; those that still exist hold the patient too."
             )
         made += [
             f"  still holds the patient afterwards: {name}/ in the registry folder" for name in self.set_aside
         ]
         if self.exports:
             made.append(
-                f"  {self.exports:,} exports were made before; they carry no identifier, but may hold rows of the patient."
+                f"  {grouped(self.exports)} exports were made before; they carry no identifier, but may hold rows of the patient."
             )
         if self.told:
             made.append(
-                f"  {self.told:,} entries of the trail hold an identifier, as the name of a file or in a reason; "
+                f"  {grouped(self.told)} entries of the trail hold an identifier, as the name of a file or in a reason; "
                 "an entry cannot be changed."
             )
         made += [f"  waits in the inbox and speaks of the patient: {name}" for name in self.waiting]
@@ -101,7 +102,7 @@ class Plan:
 
 
 def _listed(counts: dict[str, int]) -> str:
-    return ", ".join(f"{count:,} of {name}" for name, count in counts.items()) or "none"
+    return ", ".join(f"{grouped(count)} of {name}" for name, count in counts.items()) or "none"
 
 
 def make_plan(registry: Registry, patient: str) -> Plan:

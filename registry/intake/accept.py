@@ -17,6 +17,7 @@ from registry.intake.batch import Batch
 from registry.intake.problems import WARNING
 from registry.intake.reopen import reopened_procedures
 from registry.intake.report import IntakeReport, ReportedProblem, RowCounts
+from registry.numerals import grouped
 from registry.people import Action, require
 
 if TYPE_CHECKING:
@@ -236,12 +237,12 @@ def _warnings(batch: Batch) -> tuple[ReportedProblem, ...]:
 def _too_many_held(registry: Registry, report: IntakeReport, options: Options) -> str:
     total = report.total
     if options.all_or_nothing and total.held:
-        return f"{total.held:,} of {total.received:,} {report.counted}s would be held, and all or nothing was asked for. Nothing was imported."
+        return f"{grouped(total.held)} of {grouped(total.received)} {report.counted}s would be held, and all or nothing was asked for. Nothing was imported."
     numbers = registry.site.numbers
     share = options.held_share_max if options.held_share_max is not None else numbers["held_share_max"]
     if total.received >= numbers["held_share_from_rows"] and total.held > share * total.received:
         return (
-            f"{total.held:,} of {total.received:,} {report.counted}s would be held, more than {share:.0%}. Nothing was imported. "
+            f"{grouped(total.held)} of {grouped(total.received)} {report.counted}s would be held, more than {share:.0%}. Nothing was imported. "
             "Correct the file, or raise the share with --held-share-max."
         )
     return ""

@@ -19,6 +19,7 @@ from registry.dictionary import KEYS, TABLE_ORDER, stored_columns, tables
 from registry.intake.problems import WARNING, Problem
 from registry.intake.relations import make_known_of
 from registry.intake.staging import key_columns, same_key
+from registry.numerals import grouped
 
 if TYPE_CHECKING:
     from registry.checks import Check
@@ -74,7 +75,7 @@ def contradicted(batch: Batch, own: set[tuple[str, int]]) -> list[Problem]:
 def _problem(check: Check, parent: str, row_no: int, column: str, count: int) -> Problem:
     """The sentence names the dependent table and what is contradicted, never a value."""
     field = "patient_id" if column == "patient" else column
-    rows = "1 stored row" if count == 1 else f"{count:,} stored rows"
+    rows = "1 stored row" if count == 1 else f"{grouped(count)} stored rows"
     # A detail would name rows of the other table; the count is enough.
     said = check.message.removesuffix(":").rstrip(".")
     message = f"{rows} of {check.table} would contradict it: {said}."

@@ -13,6 +13,7 @@ from registry.dictionary import stored_columns
 from registry.errors import NotSaved
 from registry.intake.cells import quoted, sql_type
 from registry.intake.staging import typed_columns
+from registry.numerals import grouped
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -82,7 +83,7 @@ def load(
     count, first = cursor.execute(f"SELECT count(*), min(rowid) FROM main.{table.name}").fetchall()[0]
     if count != source.records:
         raise NotSaved(
-            f"{source.file.name}: {source.records:,} records were counted and {count:,} read. Nothing was imported; please report this file's form."
+            f"{source.file.name}: {grouped(source.records)} records were counted and {grouped(count)} read. Nothing was imported; please report this file's form."
         )
     base = int(first or 0)
     if table.name == "procedures":

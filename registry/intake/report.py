@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import asdict, dataclass, field
 from typing import Any
 
+from registry.numerals import grouped
+
 #: A report prints no more than this many problems; the rest is counted.
 SHOWN_PROBLEMS = 50
 
@@ -86,23 +88,23 @@ class IntakeReport:
         total = self.total
         verb = "would be " if self.dry_run or self.refused else ""
         made.append(
-            f"{total.received:,} {self.counted}s received = {total.new:,} {verb}new + {total.version:,} as a new version "
-            f"+ {total.unchanged:,} unchanged + {total.held:,} held"
+            f"{grouped(total.received)} {self.counted}s received = {grouped(total.new)} {verb}new + {grouped(total.version)} as a new version "
+            f"+ {grouped(total.unchanged)} unchanged + {grouped(total.held)} held"
         )
         for name, counts in self.tables.items():
             made.append(
-                f"  {name}: {counts.received:,} = {counts.new:,} new + {counts.version:,} version + {counts.unchanged:,} unchanged + {counts.held:,} held"
+                f"  {name}: {grouped(counts.received)} = {grouped(counts.new)} new + {grouped(counts.version)} version + {grouped(counts.unchanged)} unchanged + {grouped(counts.held)} held"
             )
         for title, found in (("Held", self.problems), ("Accepted, but look at", self.warnings)):
             if found:
                 made.append(f"{title}:")
                 made += [f"  {one.sentence()}" for one in found[:SHOWN_PROBLEMS]]
                 if len(found) > SHOWN_PROBLEMS:
-                    made.append(f"  ... and {len(found) - SHOWN_PROBLEMS:,} more")
+                    made.append(f"  ... and {grouped(len(found) - SHOWN_PROBLEMS)} more")
         if self.reopened:
             named = ", ".join(self.reopened[:SHOWN_PROBLEMS])
             more = (
-                f" and {len(self.reopened) - SHOWN_PROBLEMS:,} more"
+                f" and {grouped(len(self.reopened) - SHOWN_PROBLEMS)} more"
                 if len(self.reopened) > SHOWN_PROBLEMS
                 else ""
             )

@@ -17,6 +17,7 @@ from registry.errors import BatchRefused, UsageProblem
 from registry.intake import write
 from registry.intake.problems import REVIEW, Problem
 from registry.intake.staging import has_rows, key_columns, same_key
+from registry.numerals import grouped
 from registry.people import Action, require
 
 if TYPE_CHECKING:
@@ -85,7 +86,7 @@ def withdraw(registry: Registry, name: str, key: Sequence[str], *, author: str, 
         if patient := _patient(cursor, row):
             holds.refuse_if_held(cursor, patient)
         if hanging := _hanging(cursor, table, row):
-            listed = ", ".join(f"{count:,} of {other}" for other, count in hanging.items())
+            listed = ", ".join(f"{grouped(count)} of {other}" for other, count in hanging.items())
             raise BatchRefused(
                 f"{table.name} {said}: other rows hang on it: {listed}. Nothing was withdrawn. Withdraw those first."
             )

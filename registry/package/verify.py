@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 import polars as pl
 
 from registry.errors import UsageProblem
+from registry.numerals import grouped
 from registry.package import canonical
 from registry.package.guard import unguard
 
@@ -100,7 +101,9 @@ def _rows(path: Path, name: str, table: dict[str, Any]) -> list[Difference]:
         wrong = sorted(set(rows.columns) ^ set(stated)) or ["their order"]
         return [Difference(name, f"has other columns than the manifest states: {', '.join(wrong)}.")]
     if rows.height != table["rows"]:
-        return [Difference(name, f"holds {rows.height:,} rows, and {table['rows']:,} were written.")]
+        return [
+            Difference(name, f"holds {grouped(rows.height)} rows, and {grouped(table['rows'])} were written.")
+        ]
     if canonical.rows_sha256(rows, table["key"]) == table["rows_sha256"]:
         return []
     real = canonical.columns_sha256(rows, table["key"])

@@ -15,6 +15,7 @@ from xml.sax.saxutils import escape
 import polars as pl
 
 from registry.errors import UsageProblem
+from registry.numerals import grouped
 from registry.package.archive import entry
 
 if TYPE_CHECKING:
@@ -52,7 +53,7 @@ def write(sheets: Mapping[str, pl.DataFrame], path: Path) -> None:
     for name, frame in sheets.items():
         if frame.height >= MOST_ROWS:
             raise UsageProblem(
-                f"--formats xlsx: {name} has {frame.height:,} rows, and a sheet holds {MOST_ROWS - 1:,}. Leave xlsx out."
+                f"--formats xlsx: {name} has {grouped(frame.height)} rows, and a sheet holds {grouped(MOST_ROWS - 1)}. Leave xlsx out."
             )
     with zipfile.ZipFile(path, "w", zipfile.ZIP_DEFLATED, compresslevel=1) as made:
         numbers = range(1, len(sheets) + 1)
