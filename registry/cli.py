@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import io
+import os
 import sys
 from typing import Annotated
 
@@ -104,12 +106,24 @@ def root(
     """
 
 
+def _set_streams() -> None:
+    """Files and pipes hold UTF-8; what a screen cannot show is a question mark on it, and no traceback."""
+    for stream in (sys.stdout, sys.stderr):
+        if not isinstance(stream, io.TextIOWrapper):
+            continue
+        if stream.isatty() or "PYTHONIOENCODING" in os.environ:
+            stream.reconfigure(errors="replace")
+        else:
+            stream.reconfigure(encoding="utf-8")
+
+
 def main() -> None:
     """Run the command line; a user's mistake ends in a sentence and an exit code."""
     # The engine imports pandas at the first bound value if it can, which costs 80 MB and
     # half of a command's time, and no command needs it. A command that comes to need it
     # takes this line out of its way first: sys.modules.pop("pandas", None).
     sys.modules.setdefault("pandas", None)  # type: ignore[arg-type]
+    _set_streams()
     try:
         app()
     except RegistryError as problem:

@@ -166,12 +166,8 @@ def _tables(registry: Registry) -> list[Finding]:
     for name, state in real.items():
         stated = kept.get(name, nothing)
         if state["rows"] != stated["rows"]:
-            found.append(
-                Finding(
-                    "tables",
-                    f"{name} holds {grouped(state['rows'])} rows, and should hold {grouped(stated['rows'])}.",
-                )
-            )
+            text = f"{name} holds {grouped(state['rows'])} rows, and should hold {grouped(stated['rows'])}."
+            found.append(Finding("tables", text))
         elif state["digest"] != stated["digest"]:
             found.append(
                 Finding(
@@ -318,22 +314,14 @@ def _held_rows(registry: Registry) -> list[Finding]:
         "(SELECT count(*) FROM quarantine AS q WHERE q.resolved_batch = b.batch_id AND q.state = 'fixed') "
         "FROM import_batch AS b ORDER BY b.batch_id"
     )
-    found = []
+    wrong = []
     for batch, held, resubmitted, listed, answered in rows:
         if held != listed:
-            found.append(
-                Finding(
-                    "held rows", f"Batch {batch} held {grouped(held)} rows, but {grouped(listed)} are listed."
-                )
-            )
+            wrong.append(f"Batch {batch} held {grouped(held)} rows, but {grouped(listed)} are listed.")
         if resubmitted != answered:
-            found.append(
-                Finding(
-                    "held rows",
-                    f"Batch {batch} answered {grouped(resubmitted)} held rows, but {grouped(answered)} are closed by it.",
-                )
-            )
-    return found
+            told = f"Batch {batch} answered {grouped(resubmitted)} held rows, but {grouped(answered)} are closed by it."
+            wrong.append(told)
+    return [Finding("held rows", text) for text in wrong]
 
 
 def _holds(registry: Registry) -> list[Finding]:

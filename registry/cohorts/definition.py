@@ -19,7 +19,6 @@ from typing import TYPE_CHECKING, Any
 
 from registry.cohorts.filters import Filter, parse, plain, shown
 from registry.errors import FileProblem, UsageProblem
-from registry.numerals import grouped
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -186,9 +185,7 @@ def _ecmascript(number: float) -> str:
 
 def _document(content: bytes, where: str) -> dict[str, Any]:
     if len(content) > MOST_BYTES:
-        raise UsageProblem(
-            f"{where}: is larger than {grouped(MOST_BYTES)} bytes, which no cohort file needs to be."
-        )
+        raise UsageProblem(f"{where}: is larger than {MOST_BYTES:,} bytes, which no cohort file needs to be.")
     try:
         text = content.decode("utf-8-sig")
         found = json.loads(text, object_pairs_hook=_once, parse_constant=_no_constant)
@@ -316,7 +313,7 @@ class _Fields:
         if isinstance(given, bool) or not isinstance(given, int) or not least <= given <= most:
             or_null = ", nor null for none" if optional else ""
             raise self._problem(
-                f"{key} is {shown(given)}, not a whole number from {least} to {grouped(most)}{or_null}"
+                f"{key} is {shown(given)}, not a whole number from {least} to {most:,}{or_null}"
             )
         return given
 

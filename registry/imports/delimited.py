@@ -13,7 +13,6 @@ from registry.imports import characters
 from registry.imports.faulty import NOTHING_IMPORTED
 from registry.imports.received import ReceivedFile
 from registry.imports.structure import Structure, scan
-from registry.numerals import grouped
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -156,7 +155,7 @@ def parse(
     )
     if frame.shape != (structure.records, len(columns)):
         raise FileProblem(
-            f"{name}: {grouped(structure.records)} records were counted and {grouped(frame.height)} read. "
+            f"{name}: {structure.records:,} records were counted and {frame.height:,} read. "
             f"{NOTHING_IMPORTED} Please report this file's form."
         )
     frame.columns = columns
@@ -217,7 +216,7 @@ def twice_encoded_note(frame: pl.DataFrame, name: str) -> str:
     if not found:
         return ""
     listed = "; ".join(f"line {line}, column {column}" for line, column in found[:_NAMED_CELLS])
-    more = f" and {grouped(len(found) - _NAMED_CELLS)} more" if len(found) > _NAMED_CELLS else ""
+    more = f" and {len(found) - _NAMED_CELLS:,} more" if len(found) > _NAMED_CELLS else ""
     return (
         f"{name}: suspected double encoding (a letter with an accent shows as two characters) in {listed}{more}. "
         "The text was taken as it is; save the source as UTF-8 once."
@@ -233,5 +232,5 @@ def minus_note(frame: pl.DataFrame, columns: list[str], name: str) -> tuple[pl.D
     line, column, _ = found[0]
     changed = frame.with_columns(pl.col(numeric).str.replace_all(characters.MINUS, "-", literal=True))
     return changed, (
-        f"{name}: the minus sign U+2212 was read as '-' in {grouped(len(found))} cells, first in line {line}, column {column}."
+        f"{name}: the minus sign U+2212 was read as '-' in {len(found):,} cells, first in line {line}, column {column}."
     )

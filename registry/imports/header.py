@@ -11,7 +11,6 @@ from dataclasses import dataclass
 from registry.errors import FileProblem
 from registry.imports import characters, quotes
 from registry.imports.faulty import NOTHING_IMPORTED
-from registry.numerals import grouped
 
 MAX_COLUMNS = 500
 _MARKS = (
@@ -126,7 +125,7 @@ def read(data: bytes, name: str, delimiter: bytes, columns: tuple[str, ...] | No
 
 def _too_many(name: str, count: int) -> FileProblem:
     return FileProblem(
-        f"{name}: {grouped(count)} columns, more than {MAX_COLUMNS}. {NOTHING_IMPORTED} Is the separator the right one?"
+        f"{name}: {count:,} columns, more than {MAX_COLUMNS}. {NOTHING_IMPORTED} Is the separator the right one?"
     )
 
 

@@ -15,7 +15,6 @@ from registry.imports import archive
 from registry.imports.faulty import NOTHING_IMPORTED
 from registry.imports.header import MAX_COLUMNS
 from registry.imports.sheet_facts import SheetFacts, column_letters
-from registry.numerals import grouped
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -112,7 +111,7 @@ def read(path: Path, *, sheet: str | None, decimal: str, include_hidden: bool) -
     facts = archive.facts(xml)
     if facts.last_column > MAX_COLUMNS:
         raise FileProblem(
-            f"{path.name}: {grouped(facts.last_column)} columns, more than {MAX_COLUMNS}. {NOTHING_IMPORTED}"
+            f"{path.name}: {facts.last_column:,} columns, more than {MAX_COLUMNS}. {NOTHING_IMPORTED}"
         )
     if checked.has_macros:
         notes.append(f"{path.name}: the workbook carries macros; they were not run.")

@@ -16,7 +16,6 @@ from typing import TYPE_CHECKING
 
 from registry.intake import zone as zones
 from registry.intake.problems import shown
-from registry.numerals import grouped
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -353,6 +352,6 @@ def explain(field: Field, text: str, site: Site) -> tuple[str, str, str]:
         return _explain_time(field, text, said, site)
     return (
         "too_long",
-        f"The text has {grouped(len(text))} characters, more than {grouped(field.max_length)}.",
+        f"The text has {len(text):,} characters, more than {field.max_length:,}.",
         "Shorten it.",
     )

@@ -112,7 +112,7 @@ def test_a_hundred_thousand_columns_are_refused_at_once():
     said = refusal(data)
     grown = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss - before
 
-    assert "100\u202f000 columns, more than 500" in said
+    assert "100,000 columns, more than 500" in said
     assert grown < 100 * 1024  # KiB
 
 

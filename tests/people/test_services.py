@@ -198,6 +198,7 @@ ASKED_ABOVE = {
     "registry.holds.disagreements": "part of verify",
     "registry.holds.open_holds": "a count without a patient",
     "registry.holds.pseudonym_of": "part of setting a hold and of an erasure",
+    "registry.holds.refusal_on_record": "part of a withdrawal and of an erasure",
     "registry.intake.write.next_stamp": "part of a withdrawal and of an erasure",
     "registry.intake.write.record_no_rows": "part of a withdrawal and of an erasure",
     "registry.keeper.backup_place": "a setting",
