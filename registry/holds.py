@@ -141,11 +141,14 @@ def refuse_if_held(cursor: duckdb.DuckDBPyConnection, patient: str) -> None:
 
 @contextmanager
 def refusal_on_record(registry: Registry, entry: audit.Entry) -> Iterator[None]:
-    """What a hold forbids in the block enters the trail as ``entry`` says, with the sentence that was shown."""
+    """What a hold forbids in the block enters the trail as ``entry`` says.
+
+    Not with the sentence that was shown: it may name a file after a patient.
+    """
     try:
         yield
-    except UnderHold as refusal:
-        registry.record(replace(entry, details={"why": str(refusal)}, outcome="refused"))
+    except UnderHold:
+        registry.record(replace(entry, details={"why": "legal hold"}, outcome="refused"))
         raise
 
 

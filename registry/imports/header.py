@@ -110,6 +110,10 @@ def read(data: bytes, name: str, delimiter: bytes, columns: tuple[str, ...] | No
     if count > MAX_COLUMNS and b'"' not in first_line:
         raise _too_many(name, count)
     if b"\r" in first_line and b'"' not in first_line:
+        if b"\0" in first_line:
+            raise FileProblem(
+                f"{name}: holds bytes that no text holds (NUL); it is not CSV. {NOTHING_IMPORTED}"
+            )
         raise FileProblem(
             f"{name}: line endings are CR only. {NOTHING_IMPORTED} Save the file with LF or CRLF line endings."
         )

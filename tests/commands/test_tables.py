@@ -5,7 +5,6 @@ from __future__ import annotations
 import csv
 import io
 import json
-import os
 import re
 import shutil
 import subprocess
@@ -276,20 +275,6 @@ def test_the_program_counts_without_the_library_that_it_keeps_out(demo: Path, as
 
     assert (alone.returncode, alone.stderr) == (0, "")
     assert json.loads(alone.stdout) == json.loads(inside)
-
-
-@pytest.mark.parametrize(("encoding", "apart"), [("cp1252", "?"), ("utf-8", "\u202f")])
-def test_a_screen_that_lacks_a_character_shows_a_question_mark(full: Path, encoding: str, apart: str):
-    """The Windows code page for Western Europe has no narrow space."""
-    told = subprocess.run(
-        [sys.executable, "-m", "registry", "backup", str(full), "--to", str(full.parent / encoding)],
-        capture_output=True,
-        env={**os.environ, "PYTHONIOENCODING": encoding},
-        check=False,
-    )
-
-    assert (told.returncode, told.stderr) == (0, b"")
-    assert re.search(f"1{re.escape(apart)}[0-9]{{3}} procedures", told.stdout.decode(encoding))
 
 
 # -- worklists ---------------------------------------------------------------------

@@ -75,6 +75,14 @@ def test_cr_line_endings_are_refused(data):
     assert "CR only" in refusal(data)
 
 
+def test_bytes_that_are_no_text_are_not_taken_for_line_endings():
+    """An upload of random bytes under the name of a table."""
+    said = refusal(b"\x05\x00\x0e\r\x7f\x01b\n1,2\n")
+
+    assert "it is not CSV" in said
+    assert "CR only" not in said
+
+
 def test_an_open_quotation_mark_is_named_with_the_line_on_which_it_starts():
     many = b"1,2,3\n" * 200_000
 
